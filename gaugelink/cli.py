@@ -1,0 +1,99 @@
+"""The command line: finds the command, turns errors into one sentence and an exit status.
+
+Exit status: 0 done and nothing is wrong; 1 done, and something is outside, undecided, stale or does
+not verify; 2 the input or the command is bad.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from importlib import import_module
+from typing import TYPE_CHECKING, Final, NoReturn
+
+from gaugelink import __version__
+from gaugelink.errors import GaugeLinkError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+COMMANDS: Final = {
+    "demo": "measure a simulated head from start to report",
+    "decode": "show the values in bytes or a logic capture of a gauge",
+    "rock": "turn a recorded rock sweep into travel and clearance",
+    "sheet": "check a limit sheet",
+    "judge": "hold readings against a limit sheet",
+    "verify": "check that a record or a report is whole and unchanged",
+}
+"""Every command with its line of help; `gaugelink.commands.NAME` does the work."""
+
+INTERRUPTED: Final = 130
+
+
+class _Parser(argparse.ArgumentParser):
+    """Bad arguments end like bad files do: one sentence, status 2, no usage dump before it."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message} (see {self.prog} --help)\n")
+
+
+def parser_for(command: str) -> argparse.ArgumentParser:
+    """Build the parser of one command."""
+    module = import_module(f"gaugelink.commands.{command}")
+    parser = _Parser(prog=f"gaugelink {command}", description=module.__doc__)
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    module.arguments(parser)
+    parser.add_argument(
+        "--json", action="store_true", help="print one JSON document on standard output"
+    )
+    return parser
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run a command.
+
+    Args:
+        argv: the words after the program's name.
+
+    Returns:
+        The exit status.
+    """
+    top = _Parser(
+        prog="gaugelink",
+        description="From the bytes of a digital gauge to a judged, signed-off cylinder head.",
+        epilog="\n".join(
+            ["commands:", *(f"  {name:<10} {text}" for name, text in COMMANDS.items())]
+            + ["", "gaugelink COMMAND --help shows what a command takes."]
+        ),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version=f"gaugelink {__version__}")
+    top.add_argument("command", choices=list(COMMANDS), metavar="COMMAND", help="see below")
+    top.add_argument("rest", nargs=argparse.REMAINDER, metavar="...", help="what it takes")
+    chosen = top.parse_args(argv)
+    args = parser_for(chosen.command).parse_args(chosen.rest)
+    run = import_module(f"gaugelink.commands.{chosen.command}").run
+    status: int = run(args)
+    return status
+
+
+def entry() -> NoReturn:
+    """Start from the operating system."""
+    try:
+        status = main(sys.argv[1:])
+        sys.stdout.flush()
+    except GaugeLinkError as fault:
+        print(f"gaugelink: {fault}", file=sys.stderr)
+        status = 2
+    except KeyboardInterrupt:
+        print("gaugelink: stopped; what was acknowledged is in the record", file=sys.stderr)
+        status = INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output has gone (``| head``); there is nobody left to tell.
+        sys.stderr.close()
+        status = 1
+    raise SystemExit(status)
+
+
+if __name__ == "__main__":
+    entry()

@@ -1,0 +1,107 @@
+"""CSV files that people bring: read with the line of every row kept for messages.
+
+The separator may be a comma, a semicolon or a tab; the header decides. With a semicolon or tab the
+decimal comma of the values is read as well. Lines that begin with ``#`` are remarks.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gaugelink.content import read_text
+from gaugelink.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: its cells by column, and where it stands."""
+
+    cells: Mapping[str, str]
+    file: str
+    line: int
+
+    def __getitem__(self, column: str) -> str:
+        """The cell, with blanks around it removed; empty where the column does not exist."""
+        return self.cells.get(column, "")
+
+    def fault(self, column: str, what: str) -> InputError:
+        """Make the error that names this row and column."""
+        return InputError(what, file=self.file, line=self.line, field=column)
+
+    def one_of(self, column: str, accepted: Sequence[str], *, empty: bool = False) -> str:
+        """Give the cell if it is one of the accepted words.
+
+        Raises:
+            InputError: it is another word.
+        """
+        cell = self[column]
+        if cell in accepted or (empty and not cell):
+            return cell
+        raise self.fault(column, f"found {cell!r}, accepted: {', '.join(accepted)}")
+
+
+def read_table(path: Path, *, required: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+    """Read a CSV file with a header line.
+
+    Args:
+        path: the file.
+        required: columns that must be there.
+        optional: columns that may be there; any other column is refused, so that a slip in a
+            header is not read as "column absent".
+
+    Raises:
+        InputError: unreadable, no header, a missing, unknown or repeated column, a row that is too
+            long or too short, or no rows at all.
+    """
+    file = str(path)
+    text = read_text(path)
+    lines = text.splitlines()
+    remark = [row.lstrip().startswith("#") or not row.strip() for row in lines]
+    head_at = next((place for place, skip in enumerate(remark) if not skip), None)
+    if head_at is None:
+        raise InputError(f"the file is empty; needed: a header {','.join(required)}", file=file)
+    separator = next((mark for mark in ("\t", ";") if mark in lines[head_at]), ",")
+    header = [name.strip() for name in next(csv.reader([lines[head_at]], delimiter=separator))]
+    _check_header(header, required, optional, file, head_at + 1)
+    rows = []
+    for place in range(head_at + 1, len(lines)):
+        if remark[place]:
+            continue
+        cells = [cell.strip() for cell in next(csv.reader([lines[place]], delimiter=separator))]
+        if len(cells) != len(header):
+            raise InputError(
+                f"found {len(cells)} cells, accepted: {len(header)}, as in the header",
+                file=file,
+                line=place + 1,
+            )
+        rows.append(Row(dict(zip(header, cells, strict=True)), file, place + 1))
+    if not rows:
+        raise InputError("there is a header but no row below it", file=file, line=head_at + 1)
+    return rows
+
+
+def _check_header(
+    header: list[str], required: Sequence[str], optional: Sequence[str], file: str, line: int
+) -> None:
+    known = [*required, *optional]
+    for name in required:
+        if name not in header:
+            raise InputError(
+                f"this column is missing; found: {', '.join(header)}",
+                file=file,
+                line=line,
+                field=name,
+            )
+    for name in header:
+        if name not in known:
+            raise InputError(
+                f"unknown column; accepted: {', '.join(known)}", file=file, line=line, field=name
+            )
+        if header.count(name) > 1:
+            raise InputError("this column stands twice", file=file, line=line, field=name)
