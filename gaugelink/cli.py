@@ -62,8 +62,12 @@ def main(argv: Sequence[str]) -> int:
         prog="gaugelink",
         description="From the bytes of a digital gauge to a judged, signed-off cylinder head.",
         epilog="\n".join(
-            ["commands:", *(f"  {name:<10} {text}" for name, text in COMMANDS.items())]
-            + ["", "gaugelink COMMAND --help shows what a command takes."]
+            [
+                "commands:",
+                *(f"  {name:<10} {text}" for name, text in COMMANDS.items()),
+                "",
+                "gaugelink COMMAND --help shows what a command takes.",
+            ]
         ),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
