@@ -1,0 +1,68 @@
+"""Check a limit sheet: units held against each other, order of the bounds, names and places.
+
+Exit status: 0 the sheet can be used; 1 printed pairs disagree and nobody has resolved them; 2 the
+sheet has errors. Every error is listed, not only the first.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gaugelink.content import read_text
+
+if TYPE_CHECKING:
+    import argparse
+
+    from gaugelink.sheetfile import Checked
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("action", choices=["check"], help="what to do with the sheet")
+    parser.add_argument("file", metavar="FILE", help="a limit sheet (TOML)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check one sheet.
+
+    Raises:
+        InputError: the sheet has errors (after they were printed).
+    """
+    from gaugelink.sheetfile import check  # noqa: PLC0415  pydantic is slow to start
+
+    found = check(read_text(Path(args.file)), args.file)
+    if args.json:
+        print(json.dumps(_document(found), ensure_ascii=False))
+    else:
+        _print(found)
+    if found.errors:
+        raise found.errors[0]
+    return 1 if any(not item.resolved for item in found.disagreements) else 0
+
+
+def _document(found: Checked) -> dict[str, object]:
+    return {
+        "limits": found.limits,
+        "disagreements": [
+            {"line": item.line, "field": item.field, "what": item.words, "resolved": item.resolved}
+            for item in found.disagreements
+        ],
+        "errors": [
+            {"line": item.line, "field": item.field, "what": item.what} for item in found.errors
+        ],
+    }
+
+
+def _print(found: Checked) -> None:
+    for item in found.disagreements:
+        state = "resolved" if item.resolved else "to be resolved"
+        print(f"line {item.line}, {item.field} ({state}): {item.words}")
+    for fault in found.errors:
+        print(f"error: {fault}")
+    if found.sheet is not None:
+        sheet = found.sheet
+        print(f"{sheet.name}, edition {sheet.edition}: {found.limits} limits.")
+        open_pairs = sum(not item.resolved for item in found.disagreements)
+        print("It can be used." if not open_pairs else "It cannot be used before that is resolved.")

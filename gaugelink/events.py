@@ -1,0 +1,290 @@
+"""The closed list of things that happen on a bench: the only vocabulary the rooms share.
+
+Every event becomes one document of the record (integers, strings, booleans, lists and maps; never
+a float) and can be made again from it, so that a bench that lost its power goes on where it was.
+Bytes are written as hexadecimal digits. What is absent is left out.
+"""
+
+from __future__ import annotations
+
+import types
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final, Literal, Union, get_args, get_origin, get_type_hints
+
+from gaugelink.errors import RecordError
+
+# The annotations below are looked up at run time to make events from documents again.
+from gaugelink.head import Position  # noqa: TC001
+from gaugelink.quantity import Displayed  # noqa: TC001
+from gaugelink.reading import Gauge, Stamp, Tag, Trace  # noqa: TC001
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+Json = str | int | bool | list["Json"] | dict[str, "Json"]
+
+
+@dataclass(frozen=True, slots=True)
+class JobOpened:
+    """A head came to the bench: which, against which sheet, and with which gauges.
+
+    The sheet stands in the record whole, so that the verdicts can be reckoned again from it.
+    ``clock_rate`` is how much quicker than real time the bench clock runs: 1 on a real bench.
+    """
+
+    stamp: Stamp
+    job: str
+    head: str
+    serial: str
+    stage: str
+    sheet_name: str
+    sheet_edition: str
+    sheet_text: str
+    sheet_sha256: str
+    gauges: tuple[Gauge, ...]
+    invented: bool
+    clock_rate: int
+    program: str
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeLost:
+    """A gauge's port closed or failed. Announced once."""
+
+    stamp: Stamp
+    gauge: str
+    port: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeFound:
+    """A gauge is there, at the start or again. Announced once."""
+
+    stamp: Stamp
+    gauge: str
+    port: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTaken:
+    """A reading was asked for, came, and is in its place."""
+
+    stamp: Stamp
+    tag: Tag
+    shown: Displayed
+    raw: bytes
+    trigger: str
+
+
+@dataclass(frozen=True, slots=True)
+class SweepTaken:
+    """A rock sweep was recorded in its place; ``flags`` are what the analysis found wrong."""
+
+    stamp: Stamp
+    tag: Tag
+    trace: Trace
+    raw: bytes
+    usable: bool
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingParked:
+    """A value came that nobody had asked for: it waits in the tray, and belongs nowhere."""
+
+    stamp: Stamp
+    gauge: str
+    shown: Displayed
+    raw: bytes
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRefused:
+    """A value came that must not be recorded as a measurement (hold, maximum, minimum mode)."""
+
+    stamp: Stamp
+    gauge: str
+    shown: Displayed
+    raw: bytes
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingAssigned:
+    """A person took a value out of the tray and put it in a place."""
+
+    stamp: Stamp
+    parked: int
+    tag: Tag
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class PositionSkipped:
+    """A person decided not to measure here, and why."""
+
+    stamp: Stamp
+    position: Position
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingStruckOut:
+    """A reading, sweep or assignment no longer counts. It stays readable, with the reason."""
+
+    stamp: Stamp
+    struck: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One limit held against its readings, as it stands in the record.
+
+    ``value`` is exact text in ``unit``; ``places`` are the record places of the readings used.
+    """
+
+    valve: str
+    characteristic: str
+    method: str
+    value: str
+    unit: str
+    u_pm: int
+    verdict: str
+    limit: str
+    source: str
+    reason: str
+    places: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobJudged:
+    """The head was judged as it stood."""
+
+    stamp: Stamp
+    rule: str
+    verdicts: tuple[Verdict, ...]
+
+
+Event = (
+    JobOpened
+    | GaugeLost
+    | GaugeFound
+    | ReadingTaken
+    | SweepTaken
+    | ReadingParked
+    | ReadingRefused
+    | ReadingAssigned
+    | PositionSkipped
+    | ReadingStruckOut
+    | JobJudged
+)
+_STAMP: Final = ("utc", "mono_ns", "operator", "bench")
+
+
+def kind_of(event_type: type) -> str:
+    """Name an event in the record: ``ReadingTaken`` is ``reading-taken``."""
+    name = event_type.__name__
+    return "".join(f"-{c.lower()}" if c.isupper() else c for c in name).lstrip("-")
+
+
+KINDS: Final[dict[str, type[Event]]] = {kind_of(item): item for item in get_args(Event)}
+
+
+def to_document(event: Event) -> dict[str, Json]:
+    """Write an event as a document of the record.
+
+    >>> stamp = Stamp("2026-01-01T00:00:00.000000Z", 5, "A. N.", "1")
+    >>> to_document(ReadingStruckOut(stamp, 7, "wrong valve"))["struck"]
+    7
+    """
+    written = _plain(event)
+    assert isinstance(written, dict)
+    stamp = written.pop("stamp")
+    assert isinstance(stamp, dict)
+    return {"kind": kind_of(type(event)), **stamp, **written}
+
+
+def from_document(document: Mapping[str, Any]) -> Event:
+    """Make the event again from its document; the store's own key ``place`` is left aside.
+
+    Raises:
+        RecordError: unknown kind, or a key is missing, unknown or of another type.
+    """
+    kind = document.get("kind")
+    event_type = KINDS.get(kind) if isinstance(kind, str) else None
+    if event_type is None or kind is None:
+        raise RecordError(
+            f"the record holds an event of kind {kind!r}, which this version does not know; "
+            f"known: {', '.join(KINDS)}"
+        )
+    rest = {key: item for key, item in document.items() if key not in {"kind", "place", *_STAMP}}
+    rest["stamp"] = {key: document[key] for key in _STAMP if key in document}
+    event = _typed(rest, event_type, kind)
+    assert isinstance(event, event_type)
+    return event
+
+
+def _plain(value: object) -> Json:
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, str | int):
+        return value
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    assert is_dataclass(value)
+    return {
+        field.name: _plain(item)
+        for field in fields(value)
+        if (item := getattr(value, field.name)) is not None
+    }
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return get_type_hints(kind)
+
+
+def _typed(value: Any, kind: Any, where: str) -> Any:
+    origin = get_origin(kind)
+    if origin is Literal:
+        if value in get_args(kind):
+            return value
+    elif origin in {Union, types.UnionType}:
+        inner = next(item for item in get_args(kind) if item is not type(None))
+        return _typed(value, inner, where)
+    elif origin is tuple:
+        if isinstance(value, list):
+            inner = get_args(kind)[0]
+            if inner in {int, str}:  # long traces: one pass in C instead of a call a sample
+                if all(type(item) is inner for item in value):
+                    return tuple(value)
+            else:
+                return tuple(_typed(item, inner, where) for item in value)
+    elif kind is bytes:
+        if isinstance(value, str):
+            try:
+                return bytes.fromhex(value)
+            except ValueError:
+                pass
+    elif isinstance(kind, type) and is_dataclass(kind):
+        if isinstance(value, dict):
+            hints = _hints(kind)
+            known = {
+                name: _typed(value[name], hints[name], f"{where}.{name}")
+                for name in hints
+                if name in value
+            }
+            if len(known) == len(value):
+                try:
+                    return kind(**known)
+                except TypeError as fault:
+                    raise RecordError(f"the record's {where} is incomplete ({fault})") from None
+            unknown = ", ".join(sorted(set(value) - set(hints)))
+            raise RecordError(f"the record's {where} holds unknown keys: {unknown}")
+    elif type(value) is kind:
+        return value
+    raise RecordError(f"the record's {where} holds {value!r:.60}, which has another type there")

@@ -1,0 +1,139 @@
+"""Limits and limit sheets: what the workshop manual allows, ready for use.
+
+A limit stays in the unit in which the book prints it, and a reading is converted to it, exactly.
+Which readings a limit uses and how they combine belongs to the limit, and so do method, lift and
+kind of valve for guide clearance. `gaugelink.sheetfile` reads and cross-checks the files.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gaugelink.head import Direction, Head, Method, ValveKind
+    from gaugelink.quantity import Displayed, LengthUnit
+
+Judge = Literal["each", "smallest", "largest", "mean", "range"]
+Figure = Literal["clearance", "travel"]
+BOUNDS: Final = ("service_min", "new_min", "new_max", "service_max")
+"""The bounds of a limit, in the order in which their values must stand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """One figure of a limit as printed, in one unit or in two, and what is compared.
+
+    A book's pair is two roundings of one figure, and a printed figure itself is within. So of a
+    pair the wider one is compared: a reading of exactly 7.935 mm and one of exactly 0.3124 in are
+    both within a minimum printed "7.935 mm (0.3124 in)", and no verdict depends on the unit of the
+    reading. The two differ by rounding only, or a person has chosen between them.
+    """
+
+    printed: tuple[Displayed, ...]
+    pm: int
+
+    def __str__(self) -> str:
+        first, *rest = map(str, self.printed)
+        return f"{first} ({rest[0]})" if rest else first
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of a sheet. Lengths that do not apply are None, texts are empty."""
+
+    characteristic: str
+    kinds: tuple[ValveKind, ...]
+    valves: tuple[str, ...]
+    stations: tuple[str, ...]
+    directions: tuple[Direction, ...]
+    judge: Judge
+    bounds: dict[str, Bound]
+    source: str
+    line: int
+    method: Method = ""
+    lift: Displayed | None = None
+    valve_used: Literal["", "new", "own"] = ""
+    guide_length: Displayed | None = None
+    reach: Displayed | None = None
+    figure: Figure = "clearance"
+
+    def _side(self, side: Literal["min", "max"]) -> tuple[str, Bound] | None:
+        """The bound that decides on a side: the service limit where there is one, else the new."""
+        for period in ("service", "new"):
+            bound = self.bounds.get(f"{period}_{side}")
+            if bound is not None:
+                return f"{period} {side}", bound
+        return None
+
+    @property
+    def lower(self) -> Bound | None:
+        """The bound that decides below."""
+        side = self._side("min")
+        return side[1] if side else None
+
+    @property
+    def upper(self) -> Bound | None:
+        """The bound that decides above."""
+        side = self._side("max")
+        return side[1] if side else None
+
+    @property
+    def words(self) -> str:
+        """The deciding bounds, as shown: ``service min 7.935 mm (0.3124 in), new max 7.975 mm``."""
+        sides = [side for side in (self._side("min"), self._side("max")) if side]
+        return ", ".join(f"{name} {bound}" for name, bound in sides)
+
+    @property
+    def unit(self) -> LengthUnit:
+        """The unit in which the book prints this limit."""
+        return next(iter(self.bounds.values())).printed[0].unit
+
+    def takes(self, station: str, direction: str) -> bool:
+        """Tell whether a reading at this station and direction is one that the limit uses."""
+        return (not self.stations or station in self.stations) and (
+            not self.directions or direction in self.directions
+        )
+
+    def wanted(self) -> list[tuple[str, Direction]]:
+        """List the stations and directions that the limit needs, in order of measuring."""
+        directions: tuple[Direction, ...] = self.directions or ("",)
+        return [(station, way) for station in self.stations or ("",) for way in directions]
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """A pair of printed figures that cannot be roundings of one value."""
+
+    line: int
+    field: str
+    words: str
+    resolved: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A limit sheet, whole. `text` and `sha256` are what the record keeps of it."""
+
+    name: str
+    edition: str
+    source: str
+    invented: bool
+    head: Head
+    limits: tuple[Limit, ...]
+    text: str
+    file: str
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of the sheet's text in UTF-8, hexadecimal."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+    def of(self, characteristic: str, valve: str) -> Iterator[Limit]:
+        """Go through the limits for a characteristic of a valve (empty: of the head)."""
+        for limit in self.limits:
+            if limit.characteristic == characteristic and (not valve or valve in limit.valves):
+                yield limit

@@ -1,0 +1,1 @@
+"""Pure calculation: conformity, flatness, rock; no clock, no file, no port."""

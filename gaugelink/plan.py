@@ -1,0 +1,85 @@
+"""The measuring plan: every place that the limits of a sheet need, in an order that saves steps.
+
+One gauge stays in the hand for as long as it can be used, and the head is walked from front to
+back; at each valve the stations come from top to bottom, along before across.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gaugelink.errors import InputError
+from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Position
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gaugelink.limits import Limit, Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step: a place, the kind of gauge that measures there, and whether it is a sweep."""
+
+    position: Position
+    gauge_kind: str
+
+    @property
+    def sweep(self) -> bool:
+        """Whether the step records a rock sweep rather than a single value."""
+        return self.position.method == "rock"
+
+
+def plan_for(sheet: Sheet) -> list[Step]:
+    """Make the plan for a sheet.
+
+    Raises:
+        InputError: a limit by rock on clearance lacks the guide's length or the reach, without
+            which travel cannot be turned into clearance.
+    """
+    wanted: dict[Position, str] = {}
+    for limit in sheet.limits:
+        if limit.method == "rock" and limit.figure == "clearance" and limit.reach is None:
+            raise InputError(
+                "to turn rock into clearance the limit needs guide_length and reach; add them, or "
+                'say figure = "travel" if the book limits the travel itself',
+                file=sheet.file,
+                line=limit.line,
+                field="guide_length",
+            )
+        for position in _positions(sheet, limit):
+            wanted.setdefault(position, CHARACTERISTICS[position.characteristic].gauge)
+    order = {name: number for number, name in enumerate(CHARACTERISTICS)}
+    valves = {"": 0} | {item.name: n for n, item in enumerate(sheet.head.valves(), 1)}
+    places = list(wanted)
+    return sorted(
+        (Step(position, kind) for position, kind in wanted.items()),
+        key=lambda step: (
+            order[step.position.characteristic],
+            valves[step.position.valve],
+            places.index(step.position),
+        ),
+    )
+
+
+def _positions(sheet: Sheet, limit: Limit) -> Iterator[Position]:
+    if limit.characteristic == "head-face flatness":
+        assert sheet.head.face is not None
+        for station in sheet.head.face.points():
+            yield Position("", "face height", station)
+    elif limit.method == "direct":
+        for valve in limit.valves:
+            for name in CHARACTERISTICS["guide clearance"].reckoned_from:
+                for station, direction in limit.wanted():
+                    yield Position(valve, name, station, direction)
+    elif limit.method == "rock":
+        lift = str(limit.lift)
+        for valve in limit.valves:
+            for direction in limit.directions or DIRECTIONS:
+                yield Position(valve, "guide clearance", "", direction, "rock", lift,
+                               limit.valve_used)  # fmt: skip
+    else:
+        for valve in limit.valves or ("",):
+            for station, direction in limit.wanted():
+                yield Position(valve, limit.characteristic, station, direction)

@@ -1,0 +1,397 @@
+"""The capture session: what is asked for next, and what becomes of every value that comes.
+
+A pure state machine. `Session.decide` turns something that happens on the bench into events without
+changing anything; the events go into the record; only then `Session.apply` takes them in. So the
+session never knows more than the record, an acknowledged reading is on disk, and a session that is
+fed a record's events again stands where the bench stood.
+
+A value goes to the place that is being asked for if it comes from the right kind of gauge, and to
+the unassigned tray otherwise. It is never guessed where it belongs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Final, Literal, assert_never
+
+from gaugelink.errors import SessionError
+from gaugelink.events import (
+    Event,
+    GaugeFound,
+    GaugeLost,
+    JobJudged,
+    JobOpened,
+    PositionSkipped,
+    ReadingAssigned,
+    ReadingParked,
+    ReadingRefused,
+    ReadingStruckOut,
+    ReadingTaken,
+    SweepTaken,
+)
+from gaugelink.reading import Reading, Sweep, Tag
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gaugelink.head import Position
+    from gaugelink.plan import Step
+    from gaugelink.quantity import Displayed
+    from gaugelink.reading import Gauge, Stamp, Trace
+
+Mode = Literal["actual", "hold", "max", "min", "tir"]
+MODE_WORDS: Final[dict[str, str]] = {
+    "hold": "holding an old value",
+    "max": "showing the largest value",
+    "min": "showing the smallest value",
+    "tir": "showing a difference",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ValueArrived:
+    """A gauge sent a value, or a person took what it shows."""
+
+    gauge: str
+    shown: Displayed
+    raw: bytes
+    mode: Mode = "actual"
+    trigger: str = "gauge"
+
+
+@dataclass(frozen=True, slots=True)
+class SweepArrived:
+    """A recorded sweep ended, and was analysed."""
+
+    gauge: str
+    trace: Trace
+    raw: bytes
+    usable: bool
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Skip:
+    """Do not measure what is asked for."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Retake:
+    """Strike out the last reading taken and ask for it again."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class StrikeOut:
+    """Strike out a reading by its place in the record."""
+
+    place: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Assign:
+    """Put a value from the tray into a step of the plan."""
+
+    place: int
+    step: int
+    reason: str
+
+
+Command = ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the history: an event of the record, and whether it still counts."""
+
+    place: int
+    event: Event
+    step: int | None = None
+    struck: str = ""
+
+
+@dataclass(slots=True)
+class Session:
+    """A capture session over a plan.
+
+    Attributes:
+        plan: the steps, in order of measuring.
+        gauges: the gauges of the bench by their mark.
+        stage: stage of the job, for example ``as received``.
+        cursor: number of the step asked for; equal to ``len(plan)`` when nothing is.
+        filled: for each step that has one, the record place of the reading that counts.
+        skipped: for each step skipped, the reason.
+        history: everything taken, parked, refused and skipped, by record place.
+    """
+
+    plan: Sequence[Step]
+    gauges: dict[str, Gauge]
+    stage: str
+    cursor: int = 0
+    filled: dict[int, int] = field(default_factory=dict)
+    skipped: dict[int, str] = field(default_factory=dict)
+    history: dict[int, Entry] = field(default_factory=dict)
+    lost: set[str] = field(default_factory=set)
+    again: str = ""
+
+    # ---- what is asked for ----------------------------------------------------------------------
+
+    @property
+    def step(self) -> Step | None:
+        """The step asked for; None when everything is measured or skipped."""
+        return self.plan[self.cursor] if self.cursor < len(self.plan) else None
+
+    def is_open(self, number: int) -> bool:
+        """Tell whether a step has neither a reading nor been skipped."""
+        return number not in self.filled and number not in self.skipped
+
+    @property
+    def finished(self) -> bool:
+        """Whether every step has a reading or a reason why not."""
+        return len(self.filled) + len(self.skipped) == len(self.plan)
+
+    def go(self, number: int) -> None:
+        """Ask for a step by its number, whatever its state.
+
+        Raises:
+            SessionError: there is no such step.
+        """
+        if not 0 <= number < len(self.plan):
+            raise SessionError(f"found step {number}, accepted: 0 to {len(self.plan) - 1}")
+        self.cursor = number
+        self.again = self._why_again(number)
+
+    def back(self) -> None:
+        """Ask for the step before the one asked for now; a new reading there replaces the old.
+
+        Raises:
+            SessionError: this is the first step.
+        """
+        if self.cursor == 0:
+            raise SessionError("this is the first position; there is none before it")
+        self.go(self.cursor - 1)
+
+    # ---- deciding -------------------------------------------------------------------------------
+
+    def decide(self, command: Command, stamp: Stamp) -> list[Event]:
+        """Say which events a command leads to. Changes nothing.
+
+        Raises:
+            SessionError: the command cannot be carried out now; the sentence says why.
+        """
+        match command:
+            case ValueArrived():
+                return self._value(command, stamp)
+            case SweepArrived():
+                return self._sweep(command, stamp)
+            case Skip(reason):
+                step = self._asked_for()
+                events: list[Event] = []
+                if self.cursor in self.filled:
+                    events.append(self._strike(self.filled[self.cursor], reason, stamp))
+                return [*events, PositionSkipped(stamp, step.position, _given(reason))]
+            case Retake(reason):
+                return [self._strike(self._last_taken(), reason, stamp)]
+            case StrikeOut(place, reason):
+                return [self._strike(place, reason, stamp)]
+            case Assign(place, step_number, reason):
+                return self._assign(place, step_number, reason, stamp)
+            case _:
+                assert_never(command)
+
+    def _value(self, command: ValueArrived, stamp: Stamp) -> list[Event]:
+        gauge, shown, raw = command.gauge, command.shown, command.raw
+        if command.mode != "actual":
+            words = MODE_WORDS[command.mode]
+            why = f"the gauge was {words}; set it to show the actual value and measure again"
+            return [ReadingRefused(stamp, gauge, shown, raw, why)]
+        why = self._not_for_this_step(gauge)
+        if why:
+            return [ReadingParked(stamp, gauge, shown, raw, why)]
+        tag = self._tag(self.cursor, gauge)
+        return [*self._replaced(stamp), ReadingTaken(stamp, tag, shown, raw, command.trigger)]
+
+    def _sweep(self, command: SweepArrived, stamp: Stamp) -> list[Event]:
+        step = self._asked_for()
+        if not step.sweep:
+            raise SessionError(f"no sweep is asked for here, but {step.position.words}")
+        kind = self.gauges[command.gauge].kind
+        if kind != step.gauge_kind:
+            raise SessionError(f"the sweep came from a {kind}, asked for: {step.gauge_kind}")
+        tag = self._tag(self.cursor, command.gauge)
+        events = self._replaced(stamp) if command.usable else []
+        return [*events, SweepTaken(stamp, tag, command.trace, command.raw, command.usable,
+                                    command.flags)]  # fmt: skip
+
+    def _assign(self, place: int, number: int, reason: str, stamp: Stamp) -> list[Event]:
+        entry = self.history.get(place)
+        if entry is None or not isinstance(entry.event, ReadingParked) or entry.struck:
+            raise SessionError(f"record place {place} is not a value in the tray")
+        if not 0 <= number < len(self.plan) or self.plan[number].sweep:
+            raise SessionError(f"step {number} is not one that takes a single reading")
+        parked = entry.event
+        if self.gauges[parked.gauge].kind != self.plan[number].gauge_kind:
+            raise SessionError(
+                f"the value came from a {self.gauges[parked.gauge].kind}, asked for there: "
+                f"{self.plan[number].gauge_kind}"
+            )
+        events: list[Event] = []
+        if number in self.filled:
+            events.append(self._strike(self.filled[number], "replaced from the tray", stamp))
+        tag = self._tag(number, parked.gauge)
+        return [*events, ReadingAssigned(stamp, place, tag, _given(reason))]
+
+    def _not_for_this_step(self, gauge: str) -> str:
+        step = self.step
+        if step is None:
+            return "nothing was asked for"
+        kind = self.gauges[gauge].kind
+        if step.sweep:
+            return "a rock sweep was asked for, not a single value"
+        if kind != step.gauge_kind:
+            return f"asked for {step.position.words} from a {step.gauge_kind}, not from a {kind}"
+        return ""
+
+    def _replaced(self, stamp: Stamp) -> list[Event]:
+        old = self.filled.get(self.cursor)
+        return [] if old is None else [self._strike(old, "measured again", stamp)]
+
+    def _strike(self, place: int, reason: str, stamp: Stamp) -> ReadingStruckOut:
+        entry = self.history.get(place)
+        if entry is None or isinstance(entry.event, PositionSkipped):
+            raise SessionError(f"record place {place} is not a reading")
+        if entry.struck:
+            raise SessionError(f"record place {place} is struck out already: {entry.struck}")
+        return ReadingStruckOut(stamp, place, _given(reason))
+
+    def _last_taken(self) -> int:
+        counting = [place for place, entry in self.history.items()
+                    if entry.step is not None and self.filled.get(entry.step) == place]  # fmt: skip
+        if not counting:
+            raise SessionError("nothing has been taken yet that could be retaken")
+        return max(counting)
+
+    def _asked_for(self) -> Step:
+        step = self.step
+        if step is None:
+            raise SessionError("nothing is asked for: every position is measured or skipped")
+        return step
+
+    def _tag(self, number: int, gauge: str) -> Tag:
+        return Tag(self.plan[number].position, self.stage, gauge)
+
+    # ---- taking in what the record holds --------------------------------------------------------
+
+    def apply(self, place: int, event: Event) -> None:
+        """Take in an event that is in the record at `place`."""
+        match event:
+            case ReadingTaken(tag=tag) | ReadingAssigned(tag=tag):
+                self._fill(place, event, self._number(tag.position))
+            case SweepTaken(tag=tag, usable=usable):
+                number = self._number(tag.position)
+                if usable:
+                    self._fill(place, event, number)
+                else:
+                    self.history[place] = Entry(place, event, number)
+                    self.again = "the sweep could not be used: " + "; ".join(event.flags)
+            case PositionSkipped(position=position, reason=reason):
+                number = self._number(position)
+                self.history[place] = Entry(place, event, number)
+                self.filled.pop(number, None)
+                self.skipped[number] = reason
+                self._advance(number)
+            case ReadingParked() | ReadingRefused():
+                self.history[place] = Entry(place, event)
+            case ReadingStruckOut(struck=struck, reason=reason):
+                self._apply_strike(struck, reason)
+            case GaugeLost(gauge=gauge):
+                self.lost.add(gauge)
+            case GaugeFound(gauge=gauge):
+                self.lost.discard(gauge)
+            case JobOpened() | JobJudged():
+                pass
+            case _:
+                assert_never(event)
+
+    def _fill(self, place: int, event: Event, number: int) -> None:
+        self.history[place] = Entry(place, event, number)
+        self.filled[number] = place
+        self.skipped.pop(number, None)
+        if isinstance(event, ReadingAssigned):
+            parked = self.history[event.parked]
+            self.history[event.parked] = replace(parked, step=number)
+        if number == self.cursor or isinstance(event, ReadingAssigned):
+            self._advance(number if number == self.cursor else self.cursor - 1)
+
+    def _apply_strike(self, struck: int, reason: str) -> None:
+        entry = self.history[struck]
+        self.history[struck] = replace(entry, struck=reason)
+        if isinstance(entry.event, ReadingAssigned):
+            # The value itself was not struck out, only its place: it is back in the tray.
+            parked = self.history[entry.event.parked]
+            self.history[parked.place] = replace(parked, step=None)
+        if entry.step is not None and self.filled.get(entry.step) == struck:
+            del self.filled[entry.step]
+            self.cursor = entry.step
+            self.again = reason
+
+    def _number(self, position: Position) -> int:
+        for number, step in enumerate(self.plan):
+            if step.position == position:
+                return number
+        raise SessionError(f"the plan has no step for {position.words}")
+
+    def _advance(self, number: int) -> None:
+        """Ask for the next open step after `number`, else the first open one, else nothing."""
+        order = [*range(number + 1, len(self.plan)), *range(min(number + 1, len(self.plan)))]
+        self.cursor = next((item for item in order if self.is_open(item)), len(self.plan))
+        self.again = self._why_again(self.cursor)
+
+    def _why_again(self, number: int) -> str:
+        struck = [entry.struck for entry in self.history.values()
+                  if entry.step == number and entry.struck]  # fmt: skip
+        if number in self.filled:
+            return "there is a reading already; a new one replaces it"
+        return struck[-1] if struck else ""
+
+    # ---- what there is --------------------------------------------------------------------------
+
+    def readings(self) -> list[Reading]:
+        """Give the single readings that count, in order of the record."""
+        found = []
+        for place in sorted(self.filled.values()):
+            event = self.history[place].event
+            if isinstance(event, ReadingTaken):
+                found.append(Reading(event.tag, event.shown, event.raw, event.stamp, place))
+            elif isinstance(event, ReadingAssigned):
+                parked = self.history[event.parked].event
+                assert isinstance(parked, ReadingParked)
+                found.append(Reading(event.tag, parked.shown, parked.raw, parked.stamp, place))
+        return found
+
+    def sweeps(self) -> list[Sweep]:
+        """Give the rock sweeps that count, in order of the record."""
+        found = []
+        for place in sorted(self.filled.values()):
+            event = self.history[place].event
+            if isinstance(event, SweepTaken):
+                found.append(Sweep(event.tag, event.trace, event.raw, event.stamp, place,
+                                   event.usable, event.flags))  # fmt: skip
+        return found
+
+    def tray(self) -> list[Entry]:
+        """Give the values that belong nowhere yet, oldest first."""
+        return [entry for entry in self.history.values()
+                if isinstance(entry.event, ReadingParked) and entry.step is None
+                and not entry.struck]  # fmt: skip
+
+
+def _given(reason: str) -> str:
+    text = " ".join(reason.split())
+    if not text:
+        raise SessionError("a reason is needed; it stays in the record")
+    return text
