@@ -26,7 +26,12 @@ PM_PER_INCH: Final = 25_400_000_000
 PM_PER: Final[dict[LengthUnit, int]] = {"mm": PM_PER_MM, "in": PM_PER_INCH}
 
 _MINUS_SIGNS = "-\u2212"
-_DECIMAL = re.compile(r"(?P<sign>[+\-\u2212]?)\s*(?P<whole>\d*)(?:[.,](?P<part>\d*))?")
+_DECIMAL = re.compile(r"(?P<sign>[+\-\u2212]?)\s*(?P<whole>[0-9]*)(?:[.,](?P<part>[0-9]*))?")
+_MOST_DIGITS: Final = 40
+LARGEST_PM: Final = 2**53 - 1
+"""The longest length, about 9 km: the largest whole number that every reader of JSON has exactly
+(RFC 7493, clause 2.2), so that whatever is a length here can also stand in the record."""
+
 _MOST_PLACES = {"mm": 9, "in": 8}
 """Places that a picometre still resolves: 10^-9 mm is 1 pm; 10^-8 in is 254 pm."""
 
@@ -60,7 +65,7 @@ def parse_number(text: str) -> tuple[int, int]:
     """Read a plain decimal number exactly.
 
     Decimal point or comma; sign ``+``, ``-`` or U+2212. No exponent, no thousands separator: a
-    gauge prints neither, and "7,965" is 7.965, never 7965.
+    gauge prints neither, and "7,965" is 7.965, never 7965. At most 40 digits.
 
     Returns:
         ``(digits, places)``: the number is digits / 10**places.
@@ -73,8 +78,8 @@ def parse_number(text: str) -> tuple[int, int]:
     """
     match = _DECIMAL.fullmatch(text.strip())
     whole, part = (match["whole"], match["part"] or "") if match else ("", "")
-    if match is None or not whole + part or not (whole + part).isascii():
-        raise InputError(f"found {text!r}, accepted: a plain decimal number such as 7.965")
+    if match is None or not 0 < len(whole + part) <= _MOST_DIGITS:
+        raise InputError(f"found {_short(text)}, accepted: a plain decimal number such as 7.965")
     digits = int(whole + part)
     return (-digits if match["sign"] in tuple(_MINUS_SIGNS) else digits), len(part)
 
@@ -83,7 +88,7 @@ def from_decimal(digits: int, places: int, unit: LengthUnit) -> Displayed:
     """Make a length from whole digits and a number of decimal places.
 
     Raises:
-        InputError: more places than a picometre resolves.
+        InputError: more places than a picometre resolves, or longer than `LARGEST_PM`.
 
     >>> from_decimal(-12345, 3, "mm")
     Displayed(text='-12.345', unit='mm', pm=-12345000000, step_pm=1000000)
@@ -95,6 +100,10 @@ def from_decimal(digits: int, places: int, unit: LengthUnit) -> Displayed:
             f"found {places} decimal places, accepted: at most {_MOST_PLACES[unit]} for {unit}"
         )
     step_pm = PM_PER[unit] // 10**places
+    if abs(digits * step_pm) > LARGEST_PM:
+        raise InputError(
+            f"found a length of {decimal_text(digits, places)} {unit}, accepted: up to 9000 m"
+        )
     return Displayed(decimal_text(digits, places), unit, digits * step_pm, step_pm)
 
 
@@ -116,17 +125,28 @@ def parse_length(text: str, unit: LengthUnit | None = None) -> Displayed:
     stripped = text.strip()
     number = stripped.rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ\u00b5\u03bc\"'")
     named = stripped[len(number) :].lower()
+    try:
+        digits, places = parse_number(number)
+    except InputError:
+        example = "such as 7.965" if unit else "with its unit, such as 7.965 mm or 0.3136 in"
+        raise InputError(
+            f"found {_short(text)}, accepted: a plain decimal number {example}"
+        ) from None
     if named and not is_length_unit(named):
         raise InputError(f"found the unit {named!r} in {text!r}, accepted: mm or in")
     if not named and unit is None:
         raise InputError(f"found {text!r} without a unit, accepted: a number with mm or in")
     if named and unit is not None and named != unit:
         raise InputError(f"found {text!r} where the unit is stated to be {unit}")
-    digits, places = parse_number(number)
     chosen = named or unit
     assert chosen is not None
     assert is_length_unit(chosen)
     return from_decimal(digits, places, chosen)
+
+
+def _short(text: str) -> str:
+    """Show a text in a message, however long it is."""
+    return repr(text) if len(text) <= 60 else f"{text[:57]!r}..."
 
 
 def decimal_text(digits: int, places: int) -> str:
