@@ -61,19 +61,19 @@ def read_table(path: Path, *, required: Sequence[str], optional: Sequence[str] =
     """
     file = str(path)
     text = read_text(path)
-    lines = text.splitlines()
+    lines = text.split("\n")  # splitlines() would also cut at form feeds and the like
     remark = [row.lstrip().startswith("#") or not row.strip() for row in lines]
     head_at = next((place for place, skip in enumerate(remark) if not skip), None)
     if head_at is None:
         raise InputError(f"the file is empty; needed: a header {','.join(required)}", file=file)
     separator = next((mark for mark in ("\t", ";") if mark in lines[head_at]), ",")
-    header = [name.strip() for name in next(csv.reader([lines[head_at]], delimiter=separator))]
+    header = _cells(lines[head_at], separator, file, head_at + 1)
     _check_header(header, required, optional, file, head_at + 1)
     rows = []
     for place in range(head_at + 1, len(lines)):
         if remark[place]:
             continue
-        cells = [cell.strip() for cell in next(csv.reader([lines[place]], delimiter=separator))]
+        cells = _cells(lines[place], separator, file, place + 1)
         if len(cells) != len(header):
             raise InputError(
                 f"found {len(cells)} cells, accepted: {len(header)}, as in the header",
@@ -84,6 +84,13 @@ def read_table(path: Path, *, required: Sequence[str], optional: Sequence[str] =
     if not rows:
         raise InputError("there is a header but no row below it", file=file, line=head_at + 1)
     return rows
+
+
+def _cells(row: str, separator: str, file: str, line: int) -> list[str]:
+    try:
+        return [cell.strip() for cell in next(csv.reader([row], delimiter=separator, strict=True))]
+    except csv.Error as fault:
+        raise InputError(f"cannot be read as a row ({fault})", file=file, line=line) from None
 
 
 def _check_header(
@@ -101,7 +108,10 @@ def _check_header(
     for name in header:
         if name not in known:
             raise InputError(
-                f"unknown column; accepted: {', '.join(known)}", file=file, line=line, field=name
+                f"unknown column; accepted: {', '.join(known)}",
+                file=file,
+                line=line,
+                field=name or "a column without a name",
             )
         if header.count(name) > 1:
             raise InputError("this column stands twice", file=file, line=line, field=name)

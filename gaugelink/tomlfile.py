@@ -13,14 +13,18 @@ from typing import TYPE_CHECKING, TypeVar
 from gaugelink.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from pydantic import BaseModel
 
 Model = TypeVar("Model", bound="BaseModel")
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([A-Za-z0-9_.\-\"' ]+?)\s*\]\]?\s*(?:#.*)?$")
-_KEY = re.compile(r"^\s*([A-Za-z0-9_\-]+|\"[^\"]*\"|'[^']*')\s*(?:\.[^=]*)?=")
+_NAME = r"(?:[A-Za-z0-9_\-]+|\"[^\"]*\"|'[^']*')"
+_KEY = re.compile(rf"^\s*({_NAME}(?:\s*\.\s*{_NAME})*)\s*=")
+_PARTS = re.compile(_NAME)
+_TOKEN = re.compile(r'''"""|\'\'\'|"(?:[^"\\]|\\.)*"|\'[^\']*\'|\#.*|[\[\]{}]''')
+_LONG_END = {'"""': re.compile(r'(?:\\.|[^\\])*?"""'), "'''": re.compile(r".*?'''")}
 _TOML_PLACE = re.compile(r"\s*\(at line (\d+), column \d+\)$")
 
 
@@ -43,9 +47,9 @@ def line_of(text: str, path: Sequence[str | int]) -> int | None:
         if depth <= len(wanted) and here == wanted[:depth] and (best is None or depth > best[0]):
             best = (depth, line)
 
-    for number, row in enumerate(text.splitlines(), 1):
+    for number, row in _statements(text):
         if header := _HEADER.match(row):
-            names = [part.strip().strip("\"'") for part in header[2].split(".")]
+            names = _names(header[2])
             joined = ".".join(names)
             current = []
             for place, name in enumerate(names):
@@ -56,10 +60,44 @@ def line_of(text: str, path: Sequence[str | int]) -> int | None:
             if header[1] == "[[":
                 counts[joined] = counts.get(joined, -1) + 1
                 current.append(counts[joined])
-            note(list(current), number)
+                for inner in [name for name in counts if name.startswith(f"{joined}.")]:
+                    del counts[inner]  # lists inside this table are counted anew
+            for place in range(len(current)):
+                note(current[: place + 1], number)
         elif key := _KEY.match(row):
-            note([*current, key[1].strip("\"'")], number)
+            names = _names(key[1])
+            for place in range(len(names)):
+                note([*current, *names[: place + 1]], number)
     return best[1] if best else None
+
+
+def _names(dotted: str) -> list[str]:
+    return [part.strip("\"'") for part in _PARTS.findall(dotted)]
+
+
+def _statements(text: str) -> Iterator[tuple[int, str]]:
+    """Give the lines on which a statement begins: none inside a long text or a list."""
+    quote, depth = "", 0
+    for number, row in enumerate(text.split("\n"), 1):
+        at = 0
+        if not quote and depth == 0:
+            yield number, row
+        while True:
+            if quote:
+                end = _LONG_END[quote].match(row, at)
+                if end is None:
+                    break
+                quote, at = "", end.end()
+            token = _TOKEN.search(row, at)
+            if token is None:
+                break
+            at = token.end()
+            if token[0] in _LONG_END:
+                quote = token[0]
+            elif token[0] in "[{":
+                depth += 1
+            elif token[0] in "]}":
+                depth -= 1
 
 
 def parse(text: str, file: str) -> dict[str, object]:
@@ -75,7 +113,13 @@ def parse(text: str, file: str) -> dict[str, object]:
         place = _TOML_PLACE.search(message)
         what = _TOML_PLACE.sub("", message)
         line = int(place[1]) if place else None
+        if line is None and "end of document" in message:
+            line = text.rstrip("\n").count("\n") + 1
         raise InputError(f"not valid TOML ({what})", file=file, line=line) from None
+    except (ValueError, RecursionError):
+        # Not the grammar's own errors: thousands of digits, or lists in lists without end.
+        what = "a number is too long, or lists stand too deep in one another"
+        raise InputError(f"not valid TOML ({what})", file=file) from None
 
 
 def check(model: type[Model], text: str, file: str) -> Model:
@@ -92,7 +136,7 @@ def check(model: type[Model], text: str, file: str) -> Model:
     except ValidationError as faults:
         fault = faults.errors()[0]
         more = faults.error_count() - 1
-        path = [part for part in fault["loc"] if not _is_union_tag(part, data)]
+        path = [part for part in fault["loc"] if not _is_union_tag(part)]
         field = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
         found = _shown(fault.get("input"))
         words = {
@@ -109,9 +153,8 @@ def check(model: type[Model], text: str, file: str) -> Model:
         raise InputError(what, file=file, line=line_of(text, path), field=field) from None
 
 
-def _is_union_tag(part: str | int, data: object) -> bool:
+def _is_union_tag(part: str | int) -> bool:
     """Pydantic puts names such as 'list[str]' into the path of a fault inside a union."""
-    del data
     return isinstance(part, str) and ("[" in part or part in {"str", "int", "bool", "float"})
 
 
