@@ -22,7 +22,7 @@ DIRECTIONS: Final[tuple[Direction, ...]] = ("along", "across")
 
 _LETTER: Final[dict[ValveKind, str]] = {"intake": "I", "exhaust": "E"}
 _KIND_OF: Final[dict[str, ValveKind]] = {"I": "intake", "E": "exhaust"}
-_VALVE = re.compile(r"([1-9]\d?)([IE])([1-9]?)")
+_VALVE = re.compile(r"([1-9][0-9]?)([IE])([1-9]?)")
 
 
 @dataclass(frozen=True, slots=True)

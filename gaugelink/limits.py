@@ -30,7 +30,8 @@ class Bound:
     A book's pair is two roundings of one figure, and a printed figure itself is within. So of a
     pair the wider one is compared: a reading of exactly 7.935 mm and one of exactly 0.3124 in are
     both within a minimum printed "7.935 mm (0.3124 in)", and no verdict depends on the unit of the
-    reading. The two differ by rounding only, or a person has chosen between them.
+    reading. The two differ by rounding only; where they did not and a person has chosen between
+    them, the figure that was dropped is not here: nobody is shown a limit that does not decide.
     """
 
     printed: tuple[Displayed, ...]

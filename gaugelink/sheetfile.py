@@ -9,15 +9,18 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
 from gaugelink.head import CHARACTERISTICS, Face, Head, ValveKind
 from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Sheet
 from gaugelink.quantity import Displayed, LengthUnit, agree_within_rounding, parse_length
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 
 def _texts(value: object) -> object:
@@ -29,6 +32,8 @@ def _texts(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
+Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+"""A text that says something: blanks alone are none."""
 Texts = Annotated[list[str], BeforeValidator(_texts), Field(min_length=1, max_length=2)]
 
 
@@ -37,9 +42,9 @@ class _Strict(BaseModel):
 
 
 class _Title(_Strict):
-    name: Annotated[str, Field(min_length=1)]
-    edition: Annotated[str, Field(min_length=1)]
-    source: Annotated[str, Field(min_length=1)]
+    name: Words
+    edition: Words
+    source: Words
     invented: bool = False
 
 
@@ -58,14 +63,14 @@ class _Head(_Strict):
 
 class _Resolution(_Strict):
     keep: LengthUnit
-    reason: Annotated[str, Field(min_length=1)]
-    by: Annotated[str, Field(min_length=1)]
+    reason: Words
+    by: Words
 
 
 class _Limit(_Strict):
     characteristic: str
     valves: list[str] | None = None
-    stations: list[Annotated[str, Field(min_length=1)]] = []
+    stations: list[Words] = []
     directions: list[Literal["along", "across"]] = []
     judge: Judge = "each"
     new_min: Texts | None = None
@@ -108,9 +113,9 @@ def check(text: str, file: str) -> Checked:
     found = Checked()
     try:
         model = tomlfile.check(_Sheet, text, file)
-        head = _head(model.head)
+        head = _head(model.head, text, file)
     except InputError as fault:
-        found.errors.append(fault.in_file(file, tomlfile.line_of(text, ("head",))))
+        found.errors.append(fault)
         return found
     limits: list[Limit] = []
     for number, entry in enumerate(model.limit):
@@ -126,7 +131,7 @@ def check(text: str, file: str) -> Checked:
                         "characteristic",
                         f"{limit.characteristic!r} has such a limit already, on line "
                         f"{earlier.line}; one of the two must go, or differ in valves, stations, "
-                        "judge or method",
+                        "directions, judge or method",
                     )
                 )
                 break
@@ -155,13 +160,23 @@ def load(text: str, file: str) -> Sheet:
     return found.sheet
 
 
-def _head(entry: _Head) -> Head:
-    face = None
-    if entry.face is not None:
-        length, width = parse_length(entry.face.length), parse_length(entry.face.width)
-        if length.pm <= 0 or width.pm <= 0:
-            raise InputError("length and width must be more than 0", field="head.face")
-        face = Face(length.pm, width.pm, entry.face.rows, entry.face.columns)
+def _head(entry: _Head, text: str, file: str) -> Head:
+    if entry.face is None:
+        return Head(entry.cylinders, tuple(entry.valves))
+    sides = []
+    for key, value in (("length", entry.face.length), ("width", entry.face.width)):
+        line = tomlfile.line_of(text, ("head", "face", key))
+        try:
+            side = parse_length(value)
+        except InputError as fault:
+            raise fault.in_file(file, line, f"head.face.{key}") from None
+        if side.pm <= 0:
+            raise InputError(
+                f"found {value!r}, accepted: a length above 0",
+                file=file, line=line, field=f"head.face.{key}",
+            )  # fmt: skip
+        sides.append(side.pm)
+    face = Face(sides[0], sides[1], entry.face.rows, entry.face.columns)
     return Head(entry.cylinders, tuple(entry.valves), face)
 
 
@@ -171,10 +186,14 @@ def _same_question(one: Limit, other: Limit) -> bool:
         and one.judge == other.judge
         and (one.method, one.figure) == (other.method, other.figure)
         and (not one.valves or bool(set(one.valves) & set(other.valves)))
-        and (
-            not one.stations or not other.stations or bool(set(one.stations) & set(other.stations))
-        )
+        and _meet(one.stations, other.stations)
+        and _meet(one.directions, other.directions)
     )
+
+
+def _meet(some: Sequence[str], others: Sequence[str]) -> bool:
+    """Whether two lists of places have one in common; an empty list means every place."""
+    return not some or not others or bool(set(some) & set(others))
 
 
 class _LimitReader:
@@ -192,7 +211,7 @@ class _LimitReader:
         self.before = len(found.errors)
 
     def line(self, key: str = "") -> int:
-        path: list[str | int] = ["limit", self.number, *([key] if key else [])]
+        path: list[str | int] = ["limit", self.number, *(key.split(".") if key else [])]
         return tomlfile.line_of(self.text, path) or 1
 
     def fault(self, key: str, what: str) -> InputError:
@@ -303,19 +322,22 @@ class _LimitReader:
                 continue
             governing = self.agreed(key, printed)
             pick = min if key.endswith("_min") else max
-            found[key] = Bound(printed, pick(item.pm for item in governing))
+            found[key] = Bound(governing, pick(item.pm for item in governing))
         if not found and not any(getattr(self.entry, key) for key in BOUNDS):
             self.bad(
                 "characteristic", f"the limit has no figure; needed: any of {', '.join(BOUNDS)}"
             )
-        keys = list(found)
-        for low, high in itertools.pairwise(keys):
-            if found[low].pm > found[high].pm:
+        for low, high in itertools.pairwise(found):
+            # Two roundings of one figure stand for it alike: only what no rounding explains is
+            # out of order.
+            if min(item.pm for item in found[low].printed) > max(
+                item.pm for item in found[high].printed
+            ):
                 self.bad(high, f"found {high} {found[high]} below {low} {found[low]}; "
                          "the order is service_min, new_min, new_max, service_max")  # fmt: skip
         for key in self.entry.resolved:
-            if key not in found or len(found[key].printed) < 2:
-                self.bad("resolved", f"{key!r} has no pair of figures to resolve")
+            if key not in BOUNDS or len(getattr(self.entry, key) or []) < 2:
+                self.bad(f"resolved.{key}", f"{key!r} has no pair of figures to resolve")
         return found
 
     def agreed(self, key: str, printed: tuple[Displayed, ...]) -> tuple[Displayed, ...]:
