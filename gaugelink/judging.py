@@ -16,7 +16,13 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.head import CHARACTERISTICS, Direction, Method
 from gaugelink.metrology.conformity import VerdictWord, probability_within, verdict
 from gaugelink.metrology.flatness import minimum_zone
-from gaugelink.quantity import PM_PER_UM, LengthUnit, micrometres_text, rounded_text
+from gaugelink.quantity import (
+    PM_PER_UM,
+    LengthUnit,
+    exact_text,
+    micrometres_text,
+    rounded_text,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -25,6 +31,7 @@ if TYPE_CHECKING:
 
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "in": 6}
 """Places shown of a value that was reckoned; the verdict uses all of it."""
+_BOTH: Final = ("lower", "upper")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +97,12 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """A limit for which nothing was measured at all."""
+    """A limit for which something was not measured: everything, or what `why` names."""
 
     valve: str
     characteristic: str
     method: Method
+    why: str = ""
 
 
 @dataclass(slots=True)
@@ -127,9 +135,9 @@ def judge(sheet: Sheet, measured: Sequence[Measured]) -> Judgement:
                              *CHARACTERISTICS[limit.characteristic].reckoned_from)
             }  # fmt: skip
             one = _Question(sheet, limit, valve, given)
-            verdicts = one.answer()
-            if not verdicts:
-                found.missing.append(Missing(valve, limit.characteristic, limit.method))
+            verdicts, why = one.answer()
+            if why or not verdicts:
+                found.missing.append(Missing(valve, limit.characteristic, limit.method, why))
             found.verdicts.extend(verdicts)
             used.update(place for item in verdicts for place in item.places)
     found.unused = [item for item in measured if item.place not in used]
@@ -145,7 +153,8 @@ class _Question:
     valve: str
     given: dict[str, list[Measured]]
 
-    def answer(self) -> list[Judged]:
+    def answer(self) -> tuple[list[Judged], str]:
+        """Give the verdicts, and what is missing for the limit where no verdict says so."""
         if self.limit.characteristic == "head-face flatness":
             return self._flatness()
         if self.limit.method == "direct":
@@ -155,32 +164,39 @@ class _Question:
             return self._rock(values)
         return self._combine(values)
 
-    def _combine(self, values: list[Measured]) -> list[Judged]:
-        limit = self.limit
+    def _combine(self, values: list[Measured]) -> tuple[list[Judged], str]:
+        """Judge values that are read, each for itself or all as one."""
         if not values:
-            return []
-        if limit.judge == "each":
-            return [
-                self._one(item.value_pm, item.u_pm, item.where, [item], shown=item)
-                for item in values
-            ]
+            return [], ""
+        if self.limit.judge != "each":
+            return [self._combined(values)], ""
+        each = [self._one(item.value_pm, item.u_pm, item.where, [item], item) for item in values]
+        # Every reading has its verdict; a place without a reading must not pass for judged.
+        return each, ", ".join(self._missing(values))
+
+    def _combined(self, values: list[Measured]) -> Judged:
+        limit = self.limit
         missing = self._missing(values)
-        count = f"{len(values)} readings" if len(values) > 1 else "the only reading"
+        alone = len(values) == 1
         if limit.judge in {"smallest", "largest"}:
             pick = (min if limit.judge == "smallest" else max)(values, key=lambda v: v.value_pm)
             where = f", at {pick.where}" if pick.where else ""
-            words = f"{limit.judge} of {count}{where}"
-            return [self._one(pick.value_pm, pick.u_pm, words, values, pick, missing)]
+            words = "the only reading" if alone else f"{limit.judge} of {len(values)} readings"
+            return self._one(pick.value_pm, pick.u_pm, words + where, values, pick, missing)
         if limit.judge == "mean":
             mean = Fraction(sum(item.value_pm for item in values), len(values))
             # Instrument errors are common to all readings of a gauge, so a mean is not credited
             # with less uncertainty than one reading.
             u_pm = _largest_u(values)
-            return [self._one(mean, u_pm, f"mean of {count}", values, missing=missing)]
+            words = "the only reading" if alone else f"mean of {len(values)} readings"
+            return self._one(mean, u_pm, words, values, missing=missing)
         low = min(item.value_pm for item in values)
         high = max(item.value_pm for item in values)
         u_pm = _root_sum(_largest_u(values), _largest_u(values))
-        return [self._one(high - low, u_pm, f"range of {count}", values, missing=missing)]
+        words = f"range of {len(values)} readings"
+        if alone:
+            words, missing = "a range needs two readings", missing or ["a second reading"]
+        return self._one(high - low, u_pm, words, values, missing=missing)
 
     def _missing(self, values: Iterable[Measured]) -> list[str]:
         have = {(item.station, item.direction) for item in values}
@@ -192,12 +208,12 @@ class _Question:
         elif not limit.directions:
             have = {(station, "") for station, _ in have}
         return [
-            ", ".join(part for part in place if part)
+            " ".join(part for part in place if part)
             for place in limit.wanted()
             if place not in have
         ]
 
-    def _rock(self, values: list[Measured]) -> list[Judged]:
+    def _rock(self, values: list[Measured]) -> tuple[list[Judged], str]:
         limit = self.limit
         fitting: list[Measured] = []
         others: list[Measured] = []
@@ -210,7 +226,7 @@ class _Question:
         return [
             self._one(item.value_pm, item.u_pm, self._differs(item), [item], item, undecided=True)
             for item in others
-        ]
+        ], ""
 
     def _only_method(self) -> Method:
         """The method meant by a value that states none: the sheet's, where it has only one."""
@@ -220,15 +236,15 @@ class _Question:
     def _differs(self, item: Measured) -> str:
         limit = self.limit
         if item.lift_pm is not None and limit.lift is not None and item.lift_pm != limit.lift.pm:
-            lift = rounded_text(item.lift_pm, "mm", 1)
-            return f"taken with a lift of {lift} mm, the limit is for {limit.lift}"
+            lift = exact_text(item.lift_pm, limit.lift.unit, most_places=6)
+            return f"taken with a lift of {lift} {limit.lift.unit}, the limit is for {limit.lift}"
         if item.valve_used and limit.valve_used and item.valve_used != limit.valve_used:
             return (
                 f"taken with the {item.valve_used} valve, the limit is for a {limit.valve_used} one"
             )
         return ""
 
-    def _direct(self) -> list[Judged]:
+    def _direct(self) -> tuple[list[Judged], str]:
         limit = self.limit
         stems, bores = self.given["stem diameter"], self.given["guide bore"]
         ready = [
@@ -239,7 +255,7 @@ class _Question:
         if ready:
             return self._combine(ready)
         if not stems or not bores:
-            return []
+            return [], "guide bore" if stems else "stem diameter" if bores else ""
         missing = [f"stem {place}" for place in self._missing(stems)]
         missing += [f"bore {place}" for place in self._missing(bores)]
         u_pm = _root_sum(_largest_u(stems), _largest_u(bores))
@@ -255,40 +271,46 @@ class _Question:
             clearance = Fraction(sum(item.value_pm for item in bores), len(bores)) - Fraction(
                 sum(item.value_pm for item in stems), len(stems)
             )
-            return [self._one(clearance, u_pm, "mean bore less mean stem", values, None, missing)]
+            words = "mean bore less mean stem"
+            return [self._one(clearance, u_pm, words, values, None, missing)], ""
         results = []
-        if limit.upper is not None and limit.judge in {"each", "largest"}:
+        # "each" holds the widest clearance against the upper bound and the tightest against the
+        # lower one; a limit that names one of the two holds that one against both.
+        every = limit.judge == "each"
+        if limit.judge == "largest" or (every and limit.upper is not None):
             bore, stem = most(bores), least(stems)
-            words = f"largest bore {bore.text} less smallest stem {stem.text}"
+            words = f"largest bore {_shown(bore)} less smallest stem {_shown(stem)}"
             results.append(self._one(bore.value_pm - stem.value_pm, u_pm, words, values, None,
-                                     missing, sides=("upper",)))  # fmt: skip
-        if limit.lower is not None and limit.judge in {"each", "smallest"}:
+                                     missing, sides=("upper",) if every else _BOTH))  # fmt: skip
+        if limit.judge == "smallest" or (every and limit.lower is not None):
             bore, stem = least(bores), most(stems)
-            words = f"smallest bore {bore.text} less largest stem {stem.text}"
+            words = f"smallest bore {_shown(bore)} less largest stem {_shown(stem)}"
             results.append(self._one(bore.value_pm - stem.value_pm, u_pm, words, values, None,
-                                     missing, sides=("lower",)))  # fmt: skip
-        return results
+                                     missing, sides=("lower",) if every else _BOTH))  # fmt: skip
+        return results, ""
 
-    def _flatness(self) -> list[Judged]:
+    def _flatness(self) -> tuple[list[Judged], str]:
         ready = self.given["head-face flatness"]
         if ready:
             return self._combine(ready)
         heights = self.given["face height"]
         if not heights:
-            return []
+            return [], ""
         assert self.sheet.head.face is not None
         places = self.sheet.head.face.points()
         known = [item for item in heights if item.station in places]
-        missing = sorted(set(places) - {item.station for item in known})
+        have = {item.station for item in known}
+        missing = [place for place in places if place not in have]
         points = [(*places[item.station], int(item.value_pm)) for item in known]
         u_pm = _root_sum(_largest_u(known), _largest_u(known))
         try:
             zone = minimum_zone(points)
         except ValueError as fault:
-            return [self._one(0, u_pm, f"cannot be reckoned: {fault}", known, undecided=True)]
+            return [], f"{fault}"
         contacts = ", ".join(known[place].station for place in zone.contacts)
         words = f"minimum zone of {len(known)} points, touched at {contacts}"
-        return [self._one(zone.width_pm, u_pm, words, known, None, missing, sides=("upper",))]
+        flat = self._one(zone.width_pm, u_pm, words, known, None, missing, sides=("upper",))
+        return [flat], ""
 
     def _one(
         self,
@@ -299,7 +321,7 @@ class _Question:
         shown: Measured | None = None,
         missing: Sequence[str] = (),
         *,
-        sides: tuple[str, ...] = ("lower", "upper"),
+        sides: tuple[str, ...] = _BOTH,
         undecided: bool = False,
     ) -> Judged:
         limit = self.limit
@@ -309,10 +331,10 @@ class _Question:
         reason = [words] if words else []
         if missing and not self._stays(word, value_pm, lower, upper):
             word = "undecided"
-        if missing:
-            reason.append("missing: " + "; ".join(missing))
         if apart := _apart(value_pm, lower, upper):
             reason.append(apart)
+        if missing:
+            reason.append("missing: " + ", ".join(missing))
         if word == "undecided" and not missing and not undecided:
             reason.append("the uncertainty reaches across the limit")
         unit = shown.unit if shown else limit.unit
@@ -338,9 +360,13 @@ class _Question:
         judge = self.limit.judge
         if self.limit.characteristic == "head-face flatness" or judge == "range":
             return above
-        if self.limit.method == "direct" and judge != "mean":
+        if judge == "each":  # a direct clearance, the widest and the tightest judged apart
             return True
         return (judge == "smallest" and below) or (judge == "largest" and above)
+
+
+def _shown(item: Measured) -> str:
+    return f"{item.text} {item.unit}"
 
 
 def _apart(value_pm: int | Fraction, lower: int | None, upper: int | None) -> str:

@@ -134,7 +134,12 @@ def _document(found: Judgement) -> dict[str, object]:
             for item in found.unused
         ],
         "not_measured": [
-            {"valve": item.valve, "characteristic": item.characteristic, "method": item.method}
+            {
+                "valve": item.valve,
+                "characteristic": item.characteristic,
+                "method": item.method,
+                "missing": item.why,
+            }
             for item in found.missing
         ],
     }
@@ -159,6 +164,14 @@ def _print(found: Judgement) -> None:
     console.print(", ".join(f"{count} {word}" for word, count in counts.items()))
     for left in found.unused:
         console.print(
-            f"line {left.place}: {left.valve or 'head'} {left.characteristic} is not judged: "
-            "the sheet has no limit that uses it"
+            f"line {left.place}: {left.valve or 'head'} {left.characteristic} is not judged: no "
+            "limit of the sheet uses it as it stands (station, direction, method, lift, figure), "
+            "or what it belongs with was not measured"
         )
+    owners: dict[str, list[str]] = {}
+    for gap in found.missing:
+        name = " by ".join(part for part in (gap.characteristic, gap.method) if part)
+        words = f"{name} ({gap.why})" if gap.why else name
+        owners.setdefault(words, []).append(gap.valve or "head")
+    for words, valves in owners.items():
+        console.print(f"not measured: {words} of {', '.join(valves)}")
