@@ -7,6 +7,7 @@ not verify; 2 the input or the command is bad.
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from importlib import import_module
 from typing import TYPE_CHECKING, Final, NoReturn
@@ -73,7 +74,8 @@ def main(argv: Sequence[str]) -> int:
     )
     top.add_argument("--version", action="version", version=f"gaugelink {__version__}")
     top.add_argument("command", choices=list(COMMANDS), metavar="COMMAND", help="see below")
-    top.add_argument("rest", nargs=argparse.REMAINDER, metavar="...", help="what it takes")
+    rest = top.add_argument("rest", nargs=argparse.REMAINDER, metavar="...", help="what it takes")
+    rest.required = False
     chosen = top.parse_args(argv)
     args = parser_for(chosen.command).parse_args(chosen.rest)
     run = import_module(f"gaugelink.commands.{chosen.command}").run
@@ -83,6 +85,10 @@ def main(argv: Sequence[str]) -> int:
 
 def entry() -> NoReturn:
     """Start from the operating system."""
+    for stream in (sys.stdout, sys.stderr):
+        # A pipe on Windows, or a bare locale, would refuse half of what a sheet may be called.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(encoding="utf-8")
     try:
         status = main(sys.argv[1:])
         sys.stdout.flush()

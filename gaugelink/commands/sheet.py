@@ -1,7 +1,7 @@
 """Check a limit sheet: units held against each other, order of the bounds, names and places.
 
 Exit status: 0 the sheet can be used; 1 printed pairs disagree and nobody has resolved them; 2 the
-sheet has errors. Every error is listed, not only the first.
+sheet has errors. With --json every error is listed, not only the first.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gaugelink.content import read_text
+from gaugelink.errors import InputError
 
 if TYPE_CHECKING:
     import argparse
@@ -28,18 +29,27 @@ def run(args: argparse.Namespace) -> int:
     """Check one sheet.
 
     Raises:
-        InputError: the sheet has errors (after they were printed).
+        InputError: the sheet has errors: the first of them, and how many more there are. With
+            ``--json`` the document that lists them all is printed before.
     """
     from gaugelink.sheetfile import check  # noqa: PLC0415  pydantic is slow to start
 
     found = check(read_text(Path(args.file)), args.file)
     if args.json:
         print(json.dumps(_document(found), ensure_ascii=False))
-    else:
-        _print(found)
     if found.errors:
-        raise found.errors[0]
+        raise _first(found.errors)
+    if not args.json:
+        _print(found)
     return 1 if any(not item.resolved for item in found.disagreements) else 0
+
+
+def _first(errors: list[InputError]) -> InputError:
+    first, more = errors[0], len(errors) - 1
+    if not more:
+        return first
+    what = f"{first.what} (and {more} more; --json lists them all)"
+    return InputError(what, file=first.file, line=first.line, field=first.field)
 
 
 def _document(found: Checked) -> dict[str, object]:
@@ -59,10 +69,9 @@ def _print(found: Checked) -> None:
     for item in found.disagreements:
         state = "resolved" if item.resolved else "to be resolved"
         print(f"line {item.line}, {item.field} ({state}): {item.words}")
-    for fault in found.errors:
-        print(f"error: {fault}")
-    if found.sheet is not None:
-        sheet = found.sheet
-        print(f"{sheet.name}, edition {sheet.edition}: {found.limits} limits.")
-        open_pairs = sum(not item.resolved for item in found.disagreements)
-        print("It can be used." if not open_pairs else "It cannot be used before that is resolved.")
+    assert found.sheet is not None
+    sheet = found.sheet
+    count = f"{found.limits} limit{'' if found.limits == 1 else 's'}"
+    print(f"{sheet.name}, edition {sheet.edition}: {count}.")
+    open_pairs = sum(not item.resolved for item in found.disagreements)
+    print("It can be used." if not open_pairs else "It cannot be used before that is resolved.")
