@@ -219,9 +219,9 @@ class Session:
         step = self._asked_for()
         if not step.sweep:
             raise SessionError(f"no sweep is asked for here, but {step.position.words}")
-        kind = self.gauges[command.gauge].kind
+        kind = self._kind(command.gauge)
         if kind != step.gauge_kind:
-            raise SessionError(f"the sweep came from a {kind}, asked for: {step.gauge_kind}")
+            raise SessionError(f"the sweep came from the {kind}, asked for: {step.gauge_kind}")
         tag = self._tag(self.cursor, command.gauge)
         events = self._replaced(stamp) if command.usable else []
         return [*events, SweepTaken(stamp, tag, command.trace, command.raw, command.usable,
@@ -231,14 +231,15 @@ class Session:
         entry = self.history.get(place)
         if entry is None or not isinstance(entry.event, ReadingParked) or entry.struck:
             raise SessionError(f"record place {place} is not a value in the tray")
+        if entry.step is not None:
+            raise SessionError(f"record place {place} has been put into a position already")
         if not 0 <= number < len(self.plan) or self.plan[number].sweep:
             raise SessionError(f"step {number} is not one that takes a single reading")
         parked = entry.event
-        if self.gauges[parked.gauge].kind != self.plan[number].gauge_kind:
-            raise SessionError(
-                f"the value came from a {self.gauges[parked.gauge].kind}, asked for there: "
-                f"{self.plan[number].gauge_kind}"
-            )
+        kind = self._kind(parked.gauge)
+        if kind != self.plan[number].gauge_kind:
+            wanted = self.plan[number].gauge_kind
+            raise SessionError(f"the value came from the {kind}, asked for there: {wanted}")
         events: list[Event] = []
         if number in self.filled:
             events.append(self._strike(self.filled[number], "replaced from the tray", stamp))
@@ -249,12 +250,17 @@ class Session:
         step = self.step
         if step is None:
             return "nothing was asked for"
-        kind = self.gauges[gauge].kind
+        kind = self._kind(gauge)
         if step.sweep:
             return "a rock sweep was asked for, not a single value"
         if kind != step.gauge_kind:
-            return f"asked for {step.position.words} from a {step.gauge_kind}, not from a {kind}"
+            wanted = f"{step.position.words}, with the {step.gauge_kind}"
+            return f"the value came from the {kind}, asked for: {wanted}"
         return ""
+
+    def _kind(self, gauge: str) -> str:
+        known = self.gauges.get(gauge)
+        return known.kind if known else f"unknown gauge {gauge!r}"
 
     def _replaced(self, stamp: Stamp) -> list[Event]:
         old = self.filled.get(self.cursor)
@@ -266,6 +272,11 @@ class Session:
             raise SessionError(f"record place {place} is not a reading")
         if entry.struck:
             raise SessionError(f"record place {place} is struck out already: {entry.struck}")
+        if isinstance(entry.event, ReadingParked) and entry.step is not None:
+            raise SessionError(
+                f"the value at record place {place} counts through record place "
+                f"{self.filled[entry.step]}; strike that out, and it is back in the tray"
+            )
         return ReadingStruckOut(stamp, place, _given(reason))
 
     def _last_taken(self) -> int:
@@ -297,6 +308,7 @@ class Session:
                     self._fill(place, event, number)
                 else:
                     self.history[place] = Entry(place, event, number)
+                    self.cursor = number
                     self.again = "the sweep could not be used: " + "; ".join(event.flags)
             case PositionSkipped(position=position, reason=reason):
                 number = self._number(position)
@@ -324,8 +336,11 @@ class Session:
         if isinstance(event, ReadingAssigned):
             parked = self.history[event.parked]
             self.history[event.parked] = replace(parked, step=number)
-        if number == self.cursor or isinstance(event, ReadingAssigned):
-            self._advance(number if number == self.cursor else self.cursor - 1)
+            if number != self.cursor:
+                return  # what is asked for stays so; a value from the tray does not change it
+        # Not only where the cursor stands: it is moved by hand without an event, and a session
+        # that is fed the record again must find its way all the same.
+        self._advance(number)
 
     def _apply_strike(self, struck: int, reason: str) -> None:
         entry = self.history[struck]
