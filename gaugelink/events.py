@@ -267,9 +267,11 @@ def _typed(value: Any, kind: Any, where: str) -> Any:
     elif kind is bytes:
         if isinstance(value, str):
             try:
-                return bytes.fromhex(value)
+                raw = bytes.fromhex(value)
             except ValueError:
-                pass
+                raw = None
+            if raw is not None and raw.hex() == value:  # no capitals, no blanks: one way to write
+                return raw
     elif isinstance(kind, type) and is_dataclass(kind):
         if isinstance(value, dict):
             hints = _hints(kind)
