@@ -47,7 +47,9 @@ def minimum_zone(points: Sequence[Point]) -> Zone:
         raise ValueError(f"found {len(points)} points, needed: at least four")
     table = np.array(points, dtype=np.float64)
     plan = table[:, :2] - table[:, :2].mean(axis=0)
-    if np.linalg.matrix_rank(plan) < 2:
+    spread = np.linalg.svd(plan, compute_uv=False)
+    # Places in whole picometres are never quite in line: a millionth across is no breadth.
+    if spread[1] <= 1e-6 * spread[0]:
         raise ValueError("all points lie on one line, needed: points spread over the face")
     plan /= np.abs(plan).max()
     # Heights enter as differences, scaled, so that the solver's tolerances mean picometres.
