@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from gaugelink.head import Position
-    from gaugelink.quantity import Displayed, LengthUnit
+# `gaugelink.events` looks the annotations below up at run time.
+from gaugelink.head import Position  # noqa: TC001
+from gaugelink.quantity import Displayed, LengthUnit  # noqa: TC001
 
 
 @dataclass(frozen=True, slots=True)
