@@ -30,7 +30,7 @@ class JobOpened:
     """A head came to the bench: which, against which sheet, and with which gauges.
 
     The sheet stands in the record whole, so that the verdicts can be reckoned again from it.
-    ``clock_rate`` is how much quicker than real time the bench clock runs: 1 on a real bench.
+    ``clock`` says what the monotonic times are: ``real``, or ``simulated`` for a simulated bench.
     """
 
     stamp: Stamp
@@ -44,7 +44,7 @@ class JobOpened:
     sheet_sha256: str
     gauges: tuple[Gauge, ...]
     invented: bool
-    clock_rate: int
+    clock: str
     program: str
 
 

@@ -1,0 +1,141 @@
+"""What a page may ask the bench to do, as plain documents.
+
+Whatever comes from a page is untrusted: a document is checked whole before anything is done, and
+the answer is a status of HTTP and a sentence for the person.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from gaugelink.errors import GaugeLinkError
+from gaugelink.events import PositionSkipped, ReadingStruckOut
+from gaugelink.quantity import micrometres_text
+from gaugelink.session import Assign, Retake, Skip, StrikeOut
+
+if TYPE_CHECKING:
+    from gaugelink.capture.bench import Bench
+
+Reason = Annotated[str, Field(min_length=1, max_length=300)]
+
+
+class _Action(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class _Take(_Action):
+    do: Literal["take"]
+    gauge: Annotated[str, Field(max_length=60)]
+
+
+class _SweepStart(_Action):
+    do: Literal["sweep-start"]
+
+
+class _SweepStop(_Action):
+    do: Literal["sweep-stop"]
+
+
+class _Skip(_Action):
+    do: Literal["skip"]
+    reason: Reason
+
+
+class _Back(_Action):
+    do: Literal["back"]
+
+
+class _Go(_Action):
+    do: Literal["go"]
+    step: Annotated[int, Field(ge=0, le=1_000_000)]
+
+
+class _Retake(_Action):
+    do: Literal["retake"]
+    reason: Reason
+
+
+class _StrikeOut(_Action):
+    do: Literal["strike-out"]
+    place: Annotated[int, Field(ge=0, le=2**53)]
+    reason: Reason
+
+
+class _Assign(_Action):
+    do: Literal["assign"]
+    place: Annotated[int, Field(ge=0, le=2**53)]
+    step: Annotated[int, Field(ge=0, le=1_000_000)]
+    reason: Reason
+
+
+_ANY: TypeAdapter[
+    _Take | _SweepStart | _SweepStop | _Skip | _Back | _Go | _Retake | _StrikeOut | _Assign
+] = TypeAdapter(
+    Annotated[
+        _Take | _SweepStart | _SweepStop | _Skip | _Back | _Go | _Retake | _StrikeOut | _Assign,
+        Field(discriminator="do"),
+    ]
+)
+
+
+async def act(bench: Bench, document: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+    """Carry out what a page asks for.
+
+    Returns:
+        A status of HTTP (200 done, 400 not understood, 409 cannot be done now) and the answer:
+        ``ok`` and ``words``.
+    """
+    try:
+        action = _ANY.validate_python(document)
+    except ValidationError as faults:
+        fault = faults.errors()[0]
+        field = ".".join(str(part) for part in fault["loc"][1:]) or "do"
+        return 400, {"ok": False, "words": f"{field}: {fault['msg']}"}
+    try:
+        return 200, {"ok": True, "words": await _carry_out(bench, action)}
+    except GaugeLinkError as fault:
+        return 409, {"ok": False, "words": str(fault)}
+
+
+async def _carry_out(bench: Bench, action: _Action) -> str:
+    match action:
+        case _Take(gauge=gauge):
+            bench.take(gauge)
+            return "the next value is taken"
+        case _SweepStart():
+            bench.sweep_start()
+            return "the sweep is running: rock at least three times to and fro"
+        case _SweepStop():
+            analysis = await bench.sweep_stop()
+            if not analysis.usable or not analysis.travel_pm:
+                return "the sweep is kept, but cannot be used: " + "; ".join(
+                    flag.text for flag in analysis.flags
+                )
+            return f"travel {micrometres_text(analysis.travel_pm)} um, on record"
+        case _Skip(reason=reason):
+            done = await bench.do(Skip(reason))
+            skipped = next(event for _, event in done if isinstance(event, PositionSkipped))
+            return f"skipped: {skipped.position.words}"
+        case _Back():
+            bench.session.back()
+            bench.moved()
+            return "one position back; a new reading replaces the old one"
+        case _Go(step=step):
+            bench.session.go(step)
+            bench.moved()
+            return bench.session.plan[step].position.words
+        case _Retake(reason=reason):
+            return _struck(await bench.do(Retake(reason)))
+        case _StrikeOut(place=place, reason=reason):
+            return _struck(await bench.do(StrikeOut(place, reason)))
+        case _Assign(place=place, step=step, reason=reason):
+            await bench.do(Assign(place, step, reason))
+            return f"assigned to {bench.session.plan[step].position.words}"
+    raise AssertionError(action)
+
+
+def _struck(done: list[tuple[int, Any]]) -> str:
+    places = [event.struck for _, event in done if isinstance(event, ReadingStruckOut)]
+    return f"struck out {', '.join(map(str, places))}; it stays readable in the record"

@@ -1,0 +1,75 @@
+"""A gauge on its port: bytes in, values out, and what its display shows now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from gaugelink.wire.base import Noise, Partial, Value
+
+if TYPE_CHECKING:
+    from gaugelink.ports.port import Port
+    from gaugelink.reading import Gauge
+    from gaugelink.wire.base import Decoder, Item
+    from gaugelink.wire.driver import Driver
+
+
+@dataclass(slots=True)
+class Channel:
+    """One gauge with its port, driver and decoder.
+
+    Attributes:
+        last: the last value that came.
+        armed: why the next value of a gauge that sends all the time is wanted; empty when not.
+        bytes_in: bytes since the start.
+        noise_bytes: those that made no value.
+    """
+
+    gauge: Gauge
+    driver: Driver
+    port: Port
+    decoder: Decoder = field(init=False)
+    last: Value | None = None
+    armed: str = ""
+    here: bool = False
+    bytes_in: int = 0
+    noise_bytes: int = 0
+    values: int = 0
+    heard_ns: int = 0
+
+    def __post_init__(self) -> None:
+        """Start decoding; the stream is joined somewhere in the middle."""
+        self.decoder = self.driver.decoder(joined_midstream=True)
+
+    def feed(self, data: bytes, mono_ns: int) -> list[Value]:
+        """Decode what came, counting what made no value.
+
+        Args:
+            data: the bytes.
+            mono_ns: when they came. After a silence as long as the driver's pause a new frame
+                begins; what had begun before it is dropped.
+        """
+        items: list[Item] = []
+        pause_ns = self.driver.pause_ns
+        if pause_ns is not None and mono_ns - self.heard_ns >= pause_ns:
+            items += self.decoder.gap()
+        self.heard_ns = mono_ns
+        self.bytes_in += len(data)
+        items += self.decoder.feed(data)
+        values = []
+        for item in items:
+            match item:
+                case Value():
+                    values.append(item)
+                    self.last = item
+                    self.values += 1
+                case Noise() | Partial():
+                    self.noise_bytes += len(item.raw)
+        return values
+
+    def restart(self, mono_ns: int) -> None:
+        """Begin a new stream: the port was opened, now, or again."""
+        self.heard_ns = mono_ns
+        self.decoder = self.driver.decoder(joined_midstream=True)
+        self.last = None
+        self.armed = ""

@@ -1,0 +1,98 @@
+"""Serial ports, real and virtual, through pyserial."""
+
+from __future__ import annotations
+
+import errno
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import serial
+
+from gaugelink.errors import PortError
+from gaugelink.ports.port import READ_SIZE, Port
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+POLL_S: Final = 0.1
+"""How long a read waits before it looks whether the port is being closed."""
+
+_PARITY: Final = {
+    "none": serial.PARITY_NONE,
+    "even": serial.PARITY_EVEN,
+    "odd": serial.PARITY_ODD,
+    "mark": serial.PARITY_MARK,
+    "space": serial.PARITY_SPACE,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The settings of a serial line, as a driver file states them."""
+
+    baud: int = 9600
+    bytesize: int = 8
+    parity: str = "none"
+    stopbits: float = 1
+
+
+class SerialPort(Port):
+    """A serial port of this machine."""
+
+    def __init__(self, name: str, line: Line, mono_ns: Callable[[], int]) -> None:
+        super().__init__(name, mono_ns)
+        self._line = line
+        self._device: serial.Serial | None = None
+
+    def _open(self) -> None:
+        line = self._line
+        try:
+            self._device = serial.Serial(
+                self.name,
+                baudrate=line.baud,
+                bytesize=line.bytesize,
+                parity=_PARITY[line.parity],
+                stopbits=line.stopbits,
+                timeout=POLL_S,
+                write_timeout=1.0,
+                exclusive=True,
+            )
+        except (OSError, ValueError) as fault:
+            raise PortError(_why_not_open(self.name, fault)) from None
+
+    def _read(self) -> bytes:
+        assert self._device is not None
+        try:
+            first: bytes = self._device.read(1)
+            if not first:
+                return b""
+            waiting = min(self._device.in_waiting, READ_SIZE)
+            rest: bytes = self._device.read(waiting) if waiting else b""
+        except TypeError:
+            # pyserial's own fields vanish under a read when another thread closes the port.
+            raise OSError("the port was closed") from None
+        return first + rest
+
+    def _write(self, data: bytes) -> None:
+        assert self._device is not None
+        self._device.write(data)
+
+    def _close(self) -> None:
+        if self._device is not None:
+            self._device.close()
+            self._device = None
+
+
+def _why_not_open(name: str, fault: Exception) -> str:
+    number = getattr(fault, "errno", None)
+    text = str(fault).lower()
+    if number in {errno.EBUSY, errno.EAGAIN} or "exclusively lock" in text:
+        return f"{name} is in use by another program; close that program, then try again"
+    if number == errno.EACCES or "access is denied" in text or "permission" in text:
+        return (
+            f"{name} may not be opened: it is in use by another program, or this user lacks the "
+            "right to it (on Linux: the group dialout)"
+        )
+    if number == errno.ENOENT or "filenotfound" in text or "no such file" in text:
+        return f"{name} does not exist; plug the gauge in, or look which ports there are"
+    return f"{name} could not be opened ({fault})"

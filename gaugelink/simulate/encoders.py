@@ -1,0 +1,105 @@
+"""Wire formats as a gauge makes them: shown digits in, bytes out.
+
+Written from the descriptions in ``hardware_notes/``, and sharing no code with the decoders, so that
+joining the two proves something. The bit line is the text form of a clocked output: one character a
+clock, a line end for the pause.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """What a gauge shows: signed counts of its last place, how many places, and the unit.
+
+    ``Display(-12345, 3, "mm")`` shows -12.345 mm.
+    """
+
+    counts: int
+    places: int
+    unit: str
+    mode: str = "actual"
+
+    @property
+    def digits(self) -> str:
+        """The digits without the sign."""
+        text = f"{abs(self.counts):0{self.places + 1}d}"
+        return f"{text[: -self.places]}.{text[-self.places :]}" if self.places else text
+
+
+def signed_line(shown: Display) -> bytes:
+    r"""Sign, digits set to the right, unit in capitals, CR.
+
+    >>> signed_line(Display(21380, 4, "mm"))
+    b'+  2.1380 MM\r'
+    """
+    sign = "-" if shown.counts < 0 else "+"
+    return f"{sign}{shown.digits:>8} {shown.unit.upper()}\r".encode("ascii")
+
+
+def plain_line(shown: Display) -> bytes:
+    r"""Sign or blank, digits, CR; the unit is not sent.
+
+    >>> plain_line(Display(-102, 2, "mm"))
+    b'-1.02\r'
+    """
+    sign = "-" if shown.counts < 0 else " "
+    return f"{sign}{shown.digits}\r".encode("ascii")
+
+
+_MODE_LETTER: Final = {"actual": "a", "max": "m", "min": "l", "tir": "t"}
+
+
+def mode_line(shown: Display) -> bytes:
+    r"""Mode letter, sign, digits, unit letter, tolerance mark, blank, LF.
+
+    >>> mode_line(Display(123, 3, "mm"))
+    b'a+0.123M= \n'
+    """
+    sign = "-" if shown.counts < 0 else "+"
+    unit = "I" if shown.unit == "in" else "M"
+    return f"{_MODE_LETTER[shown.mode]}{sign}{shown.digits}{unit}= \n".encode("ascii")
+
+
+def bcd52(shown: Display, inch_code: int = 1) -> bytes:
+    """Thirteen digits of four bits, each least significant bit first, as a bit line.
+
+    Published example: FFFF 8 012345 3 0 is -12.345 mm.
+
+    >>> bcd52(Display(-12345, 3, "mm"))[:20]
+    b'11111111111111110001'
+    """
+    digits = [15, 15, 15, 15, 8 if shown.counts < 0 else 0]
+    digits += [int(digit) for digit in f"{abs(shown.counts):06d}"]
+    digits += [shown.places, inch_code if shown.unit == "in" else 0]
+    bits = "".join(format(digit, "04b")[::-1] for digit in digits)
+    return f"{bits}\n".encode("ascii")
+
+
+def scale24(shown: Display) -> bytes:
+    r"""Twenty bits of magnitude, sign, two zeros, inch; least significant bit first; a bit line.
+
+    One count is 0.01 mm or 0.0005 in, so in inches the display must be a multiple of 0.0005.
+
+    >>> scale24(Display(-100, 2, "mm"))
+    b'001001100000000000001000\n'
+    """
+    counts = abs(shown.counts) // 5 if shown.unit == "in" else abs(shown.counts)
+    word = counts | (shown.counts < 0) << 20 | (shown.unit == "in") << 23
+    return f"{format(word, '024b')[::-1]}\n".encode("ascii")
+
+
+ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
+    "signed-line": signed_line,
+    "plain-line": plain_line,
+    "mode-line": mode_line,
+    "bcd52": bcd52,
+    "scale24": scale24,
+}
+"""By the name of the driver file that understands them."""

@@ -1,0 +1,121 @@
+"""Simulated gauges: each shows a figure, and sends it in its own wire format on its own stream."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from typing import TYPE_CHECKING
+
+from gaugelink.simulate.encoders import ENCODERS, Display
+from gaugelink.simulate.stream import Endpoint, open_endpoint
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from gaugelink.simulate.pace import Pace
+    from gaugelink.simulate.scenario import SimulatedGauge
+
+_UM_PER = {"mm": 1000.0, "in": 25400.0}
+
+
+class BenchGauge:
+    """One gauge: what its spindle touches, what its display shows, and its cable.
+
+    Args:
+        about: the gauge as the scenario file describes it.
+        pace: how time passes.
+    """
+
+    def __init__(self, about: SimulatedGauge, pace: Pace) -> None:
+        self.about = about
+        self.endpoint: Endpoint | None = None
+        self.mode = "actual"
+        self.sent = 0
+        self._pace = pace
+        self._in_hand = asyncio.Event()
+        self._um = 0.0
+        self._path: deque[float] = deque()
+        self._path_done = asyncio.Event()
+        self._task: asyncio.Task[None] | None = None
+
+    async def connect(self, *, tcp: bool | None = None) -> str:
+        """Plug the gauge in.
+
+        Returns:
+            The name of the port to open.
+        """
+        self.endpoint = await (
+            open_endpoint(self._heard) if tcp is None else open_endpoint(self._heard, tcp=tcp)
+        )
+        return self.endpoint.name
+
+    def switch_on(self) -> None:
+        """Switch the gauge on; one that sends all the time does so whenever it is in the hand."""
+        if self.about.speaks == "all the time":
+            self._task = asyncio.create_task(self._speak(), name=f"gauge {self.about.id}")
+
+    def pick_up(self) -> None:
+        """Take the gauge in the hand."""
+        self._in_hand.set()
+
+    def lay_down(self) -> None:
+        """Lay the gauge down; it goes to sleep until it is picked up again."""
+        self._in_hand.clear()
+
+    async def unplug(self) -> None:
+        """Pull the cable."""
+        if self._task is not None:
+            self._task.cancel()
+            await asyncio.gather(self._task, return_exceptions=True)
+            self._task = None
+        if self.endpoint is not None:
+            self.endpoint.close()
+            self.endpoint = None
+
+    def touch(self, um: float) -> None:
+        """Set the gauge on something of this size, micrometres, scatter already in it."""
+        self._um = um
+
+    async def follow(self, path_um: Iterable[float]) -> None:
+        """Let the spindle follow a path, one sample a position, and wait for its end."""
+        self._path_done.clear()
+        self._path.extend(path_um)
+        await self._path_done.wait()
+
+    def press(self) -> None:
+        """Press the data button."""
+        self._send()
+
+    def display(self) -> Display:
+        """Tell what the display shows now."""
+        step = 5 if self.about.driver == "scale24" and self.about.unit == "in" else 1
+        scale = 10**self.about.places / _UM_PER[self.about.unit] / step
+        counts = round(self._um * scale) * step
+        return Display(counts, self.about.places, self.about.unit, self.mode)
+
+    def _send(self) -> None:
+        if self.endpoint is not None:
+            data = ENCODERS[self.about.driver](self.display())
+            self.sent += len(data)
+            self.endpoint.write(data)
+
+    def _heard(self, data: bytes) -> None:
+        if self.about.speaks == "when asked" and b"R" in data:
+            self._send()
+
+    async def _speak(self) -> None:
+        """Send for ever at the gauge's own rate, by schedule, so that pauses do not add up."""
+        period_ns = 1e9 / self.about.per_second
+        while True:
+            await self._in_hand.wait()
+            begun_ns = self._pace.mono_ns()
+            sent = 0
+            while self._in_hand.is_set():
+                if self._path:
+                    self._um = self._path.popleft()
+                self._send()
+                sent += 1
+                due_ns = begun_ns + sent * period_ns
+                await self._pace.sleep((due_ns - self._pace.mono_ns()) / 1e9)
+                if not self._path:
+                    self._path_done.set()

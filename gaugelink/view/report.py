@@ -1,0 +1,128 @@
+"""A job as its report draws it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.events import JobJudged, Verdict
+from gaugelink.metrology.conformity import RULE
+from gaugelink.quantity import exact_text
+from gaugelink.view.parts import Document, entry_document, verdict_document
+
+if TYPE_CHECKING:
+    from gaugelink.limits import Limit
+    from gaugelink.reading import Stamp
+    from gaugelink.record import SignedHead
+    from gaugelink.view.state import JobView
+
+CAUTIONS: Final = (
+    (
+        "This report records and compares measurements. It does not replace the engine maker's "
+        "manual, the machine maker's manual, local law or a qualified person's judgement; "
+        "aviation, marine-class and rail parts need licensed release."
+    ),
+    (
+        "A verdict is only as good as the limits, the gauge's zero and the position: a person "
+        "releases the head, not this program."
+    ),
+    (
+        "Valve springs under a compressor hold hundreds of newtons: guard face and hands, wear eye "
+        "protection, see that the compressor is seated before reaching for the keepers."
+    ),
+    (
+        "Never exceed the maker's limits for skimming, shimming or grinding, even where the "
+        "arithmetic would save the part. Valve-to-piston clearance is outside this report."
+    ),
+    (
+        "Disconnect gauge leads before starting a machine. Edges of machined faces cut; heads are "
+        "heavy: hoist, and never reach under."
+    ),
+    "Sodium-filled exhaust valves must never be cut, ground through or melted.",
+)
+"""The usual cautions (common practice, no source)."""
+
+
+def judged_event(view: JobView, stamp: Stamp) -> JobJudged:
+    """Make the event that puts the verdicts on record."""
+    return JobJudged(
+        stamp,
+        RULE,
+        tuple(
+            Verdict(
+                item.valve,
+                item.characteristic,
+                item.method,
+                exact_text(item.value_pm, item.unit),
+                item.unit,
+                item.u_pm or 0,
+                item.verdict,
+                item.limit,
+                item.source,
+                item.reason,
+                item.places,
+            )
+            for item in view.judgement().verdicts
+        ),
+    )
+
+
+def report_document(view: JobView, head: SignedHead) -> Document:
+    """Write the whole report.
+
+    Args:
+        view: the job.
+        head: the signed head that the report carries.
+    """
+    session = view.bench.session
+    judgement = view.judgement()
+    return {
+        "job": view.job_document(),
+        "head": view.head_document(),
+        "gauges": view.gauges(),
+        "verdicts": [verdict_document(item) for item in judgement.verdicts],
+        "not_measured": [
+            {"valve": item.valve or None, "characteristic": item.characteristic,
+             "method": item.method}
+            for item in judgement.missing
+        ],
+        "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],
+        "readings": [
+            entry_document(session, view.sheet, session.history[place])
+            for place in sorted(session.history)
+        ],
+        "limits": [_limit(item) for item in view.sheet.limits],
+        "counts": judgement.counts(),
+        "rule": RULE,
+        "cautions": list(CAUTIONS),
+        "record": {
+            "size": head.size,
+            "root": head.root.hex(),
+            "log": head.log,
+            "key": head.key.hex(),
+            "utc": head.utc,
+            "signature": head.signature.hex(),
+        },
+    }  # fmt: skip
+
+
+def _limit(limit: Limit) -> Document:
+    parts = []
+    for word in ("new", "service"):
+        low, high = limit.bounds.get(f"{word}_min"), limit.bounds.get(f"{word}_max")
+        if low is not None and high is not None:
+            parts.append(f"{word} {low} to {high}")
+        elif low is not None:
+            parts.append(f"{word} min {low}")
+        elif high is not None:
+            parts.append(f"{word} max {high}")
+    details = [f"lift {limit.lift}", f"{limit.valve_used} valve"] if limit.lift else []
+    if limit.guide_length is not None:
+        details += [f"guide {limit.guide_length}", f"reach {limit.reach}", f"as {limit.figure}"]
+    return {
+        "characteristic": limit.characteristic,
+        "valves": ", ".join(limit.kinds) if limit.valves else "head",
+        "method": limit.method,
+        "judge": limit.judge,
+        "words": ", ".join([*parts, *details]),
+        "source": limit.source,
+    }

@@ -1,0 +1,268 @@
+"""The state of a bench, as its page draws it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from gaugelink.capture.measured import judge_session
+from gaugelink.capture.sweeping import analyse_trace
+from gaugelink.events import SweepTaken
+from gaugelink.head import CHARACTERISTICS, Valve
+from gaugelink.view.parts import (
+    Document,
+    entry_document,
+    gauge_document,
+    limit_for_reading,
+    mm,
+    um,
+    verdict_document,
+)
+from gaugelink.view.sweeps import SweepView, sweep_document
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from gaugelink.capture.bench import Bench
+    from gaugelink.events import JobOpened
+    from gaugelink.judging import Judged, Judgement
+    from gaugelink.limits import Sheet
+
+MOST_READINGS: Final = 400
+MOST_MESSAGES: Final = 20
+_WORST_FIRST: Final = ("outside", "undecided", "within")
+
+
+@dataclass(slots=True)
+class JobView:
+    """A bench and its job, seen from outside. Judging is repeated only when something changed."""
+
+    bench: Bench
+    sheet: Sheet
+    job: JobOpened
+    messages: list[Document] = field(default_factory=list)
+    finished_utc: str = ""
+    _judged_at: int = -1
+    _judgement: Judgement | None = None
+
+    def judgement(self) -> Judgement:
+        """Give the verdicts as of now."""
+        if self._judgement is None or self._judged_at != self.bench.version:
+            self._judged_at = self.bench.version
+            self._judgement = judge_session(self.sheet, self.bench.session, self.bench.analyses)
+        return self._judgement
+
+    def say(self, level: str, words: str) -> None:
+        """Keep a sentence for the operator, newest first."""
+        self.messages.insert(0, {"level": level, "words": words, "utc": self.bench.clock.utc()})
+        del self.messages[MOST_MESSAGES:]
+
+    def job_document(self) -> Document:
+        """Write what the job is."""
+        job = self.job
+        return {
+            "name": job.job,
+            "head": job.head,
+            "serial": job.serial,
+            "sheet": f"{job.sheet_name}, edition {job.sheet_edition}",
+            "source": self.sheet.source,
+            "stage": job.stage,
+            "operator": job.stamp.operator,
+            "bench": job.stamp.bench,
+            "invented": job.invented,
+            "started": job.stamp.utc,
+            "finished": self.finished_utc or None,
+        }
+
+    def gauges(self) -> list[Document]:
+        """Write the gauges of the bench."""
+        found = []
+        for channel in self.bench.channels.values():
+            last = channel.last
+            found.append(
+                gauge_document(
+                    channel.gauge,
+                    channel.port.name,
+                    "here" if channel.here else "lost",
+                    last.shown.text if last else "",
+                    last.shown.unit if last else "",
+                )
+            )
+        return found
+
+    def head_document(self) -> Document:
+        """Write the head in plan, with the state of every valve and point."""
+        session, head = self.bench.session, self.sheet.head
+        steps: dict[str, list[int]] = {}
+        for number, step in enumerate(session.plan):
+            steps.setdefault(step.position.valve, []).append(number)
+        now = session.step.position.valve if session.step else None
+        by_valve: dict[str, list[Judged]] = {}
+        for item in self.judgement().verdicts:
+            by_valve.setdefault(item.valve, []).append(item)
+        return {
+            "cylinders": head.cylinders,
+            "kinds": list(head.kinds),
+            "face": self._face(),
+            "valves": [
+                self._valve(valve, steps.get(valve.name, []), by_valve.get(valve.name, []), now)
+                for valve in head.valves()
+            ],
+        }
+
+    def _valve(
+        self, valve: Valve, steps: list[int], judged: list[Judged], now: str | None
+    ) -> Document:
+        session = self.bench.session
+        done = sum(number in session.filled for number in steps)
+        closed = sum(not session.is_open(number) for number in steps)
+        worst = worst_of(judged)
+        state = "open"
+        if worst is not None and worst.verdict == "outside":
+            state = "outside"
+        elif valve.name == now:
+            state = "measuring"
+        elif steps and closed == len(steps):
+            state = worst.verdict if worst else "skipped"
+        return {
+            "name": valve.name,
+            "cylinder": valve.cylinder,
+            "kind": valve.kind,
+            "state": state,
+            "done": done,
+            "of": len(steps),
+            "worst": verdict_document(worst) if worst else None,
+        }
+
+    def _face(self) -> Document | None:
+        face = self.sheet.head.face
+        if face is None:
+            return None
+        heights = {
+            item.tag.position.station: item.shown.pm
+            for item in self.bench.session.readings()
+            if item.tag.position.characteristic == "face height"
+        }
+        return {
+            "length_mm": mm(face.length_pm),
+            "width_mm": mm(face.width_pm),
+            "points": [
+                {"station": station, "x_mm": mm(x), "y_mm": mm(y),
+                 "value_um": um(heights.get(station))}
+                for station, (x, y) in face.points().items()
+            ],
+        }  # fmt: skip
+
+    def next_document(self) -> Document | None:
+        """Write what is asked for next; None when nothing is."""
+        session = self.bench.session
+        step = session.step
+        if step is None:
+            return None
+        position = step.position
+        limit = limit_for_reading(self.sheet, position)
+        gauge = next(
+            (item.id for item in session.gauges.values() if item.kind == step.gauge_kind), ""
+        )
+        return {
+            "step": session.cursor,
+            "valve": position.valve or None,
+            "characteristic": position.characteristic,
+            "station": position.station,
+            "direction": position.direction,
+            "gauge": gauge,
+            "gauge_kind": step.gauge_kind,
+            "sweep": step.sweep,
+            "part": CHARACTERISTICS[position.characteristic].part,
+            "words": position.words,
+            "limit_words": limit.words if limit else "",
+            "lower_mm": mm(limit.lower.pm) if limit and limit.lower else None,
+            "upper_mm": mm(limit.upper.pm) if limit and limit.upper else None,
+            "again": session.again,
+        }
+
+    def state(self) -> Document:
+        """Write the whole state."""
+        bench, session = self.bench, self.bench.session
+        entries = [
+            entry_document(session, self.sheet, session.history[place])
+            for place in sorted(session.history, reverse=True)[:MOST_READINGS]
+        ]
+        taken = [item for item in entries if item["kind"] in {"reading", "sweep"}]
+        return {
+            "version": bench.version,
+            "job": self.job_document(),
+            "head": self.head_document(),
+            "progress": {
+                "done": len(session.filled),
+                "of": len(session.plan),
+                "skipped": len(session.skipped),
+            },
+            "next": self.next_document(),
+            "live": self._live(),
+            "gauges": self.gauges(),
+            "last": taken[0] if taken else None,
+            "readings": entries,
+            "tray": [entry_document(session, self.sheet, entry) for entry in session.tray()],
+            "verdicts": [verdict_document(item) for item in self.judgement().verdicts],
+            "sweep": self._sweep(),
+            "messages": self.messages,
+            "record": {
+                "size": bench.store.size,
+                "root": bench.store.root().hex(),
+                "log": bench.store.log,
+            },
+            "finished": session.finished,
+        }
+
+    def _live(self) -> Document | None:
+        """What the gauge that is asked for shows."""
+        step = self.bench.session.step
+        for channel in self.bench.channels.values():
+            if step is not None and channel.gauge.kind == step.gauge_kind and channel.last:
+                return live_document(channel.gauge.id, channel.last)
+        return None
+
+    def _sweep(self) -> Document | None:
+        """The sweep that is running, else the last one on record."""
+        bench = self.bench
+        recorder = bench.recorder
+        if recorder is not None and recorder.values:
+            gauge = bench.session.gauges[recorder.gauge]
+            trace = recorder.trace()
+            analysis = analyse_trace(trace, gauge.u_pm)
+            position = bench.session.plan[recorder.step].position
+            return sweep_document(
+                self.sheet, SweepView(position, recorder.gauge, trace, analysis, None, True)
+            )
+        sweeps = [
+            place for place, entry in bench.session.history.items()
+            if isinstance(entry.event, SweepTaken)
+        ]  # fmt: skip
+        return self.sweep_at(max(sweeps)) if sweeps else None
+
+    def sweep_at(self, place: int) -> Document:
+        """Write the sweep at a place of the record."""
+        event = self.bench.session.history[place].event
+        assert isinstance(event, SweepTaken)
+        return sweep_document(
+            self.sheet,
+            SweepView(event.tag.position, event.tag.gauge, event.trace,
+                      self.bench.analyses[place], place, False),
+        )  # fmt: skip
+
+
+def live_document(gauge: str, value: Any) -> Document:
+    """Write what a gauge shows."""
+    shown = value.shown
+    return {"gauge": gauge, "text": shown.text, "unit": shown.unit, "mode": value.mode}
+
+
+def worst_of(judged: Iterable[Judged]) -> Judged | None:
+    """Pick the verdict that matters most: outside first, then the least likely to conform."""
+
+    def rank(item: Judged) -> tuple[int, float]:
+        probability = item.probability
+        return _WORST_FIRST.index(item.verdict), 1.0 if probability is None else probability
+
+    return min(judged, key=rank, default=None)

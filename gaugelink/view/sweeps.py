@@ -1,0 +1,114 @@
+"""A rock sweep as it is drawn: its trace, its plateaus, and what they mean in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gaugelink.capture.sweeping import clearance_for
+from gaugelink.metrology.conformity import verdict
+from gaugelink.quantity import micrometres_text
+from gaugelink.view.parts import Document, um
+
+if TYPE_CHECKING:
+    from gaugelink.head import Position
+    from gaugelink.limits import Limit, Sheet
+    from gaugelink.metrology.sweep_result import Sweep as Analysis
+    from gaugelink.reading import Trace
+
+MOST_POINTS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class SweepView:
+    """Everything about one sweep that a drawing needs. ``place`` is None while it runs."""
+
+    position: Position
+    gauge: str
+    trace: Trace
+    analysis: Analysis
+    place: int | None
+    running: bool
+
+
+def sweep_document(sheet: Sheet, view: SweepView) -> Document:
+    """Write a sweep for drawing."""
+    position, trace, analysis = view.position, view.trace, view.analysis
+    limit = next(
+        (item for item in sheet.of("guide clearance", position.valve) if item.method == "rock"),
+        None,
+    )
+    reckoned = clearance_for(analysis, limit) if limit else None
+    upper = limit.upper if limit else None
+    by_travel = limit is not None and limit.figure == "travel"
+    value_pm, u_pm = (
+        (analysis.travel_pm, analysis.travel_u_pm)
+        if by_travel or reckoned is None
+        else (reckoned.clearance_pm, reckoned.clearance_u_pm)
+    )
+    word = None
+    if value_pm and upper is not None and analysis.usable:
+        word = verdict(value_pm, u_pm, None, upper.pm)
+    skip = -(-len(trace.t_us) // MOST_POINTS)
+    return {
+        "place": view.place,
+        "valve": position.valve,
+        "direction": position.direction,
+        "gauge": view.gauge,
+        "running": view.running,
+        "unit": trace.unit,
+        "points": [
+            [t / 1e6, value / 1e6]
+            for t, value in zip(trace.t_us[::skip], trace.value_pm[::skip], strict=True)
+        ],
+        "plateaus": [
+            {
+                "t0_s": trace.t_us[item.start] / 1e6,
+                "t1_s": trace.t_us[item.end] / 1e6,
+                "level_um": um(item.level_pm),
+                "side": item.side,
+                "used": item.used,
+                "why": item.why,
+            }
+            for item in analysis.plateaus
+        ],
+        "travel_um": um(analysis.travel_pm or None),
+        "travel_u_um": um(analysis.travel_u_pm) if analysis.travel_pm else None,
+        "factor": f"{float(reckoned.factor):.2f}" if reckoned else "",
+        "clearance_um": um(reckoned.clearance_pm) if reckoned else None,
+        "clearance_u_um": um(reckoned.clearance_u_pm) if reckoned else None,
+        "limit_um": um(upper.pm) if upper else None,
+        "limit_of": "travel" if by_travel else "clearance",
+        "limit_words": limit.words if limit else "",
+        "verdict": word,
+        "lift": position.lift,
+        "valve_used": position.valve_used,
+        "full_rocks": analysis.full_rocks,
+        "usable": None if view.running else analysis.usable,
+        "flags": [{"code": item.code, "words": item.text} for item in analysis.flags],
+        "words": _words(analysis, limit),
+    }
+
+
+def _words(analysis: Analysis, limit: Limit | None) -> list[str]:
+    """Explain the number, sentence by sentence."""
+    rocks = analysis.full_rocks
+    words = [f"{rocks} full {'rock' if rocks == 1 else 'rocks'} so far counted."]
+    if not analysis.travel_pm:
+        return [*words, "The travel shows after the first full rocks."]
+    words.append(
+        "The travel is the distance between the high and the low plateaus; each plateau is held "
+        "against its two neighbours, which takes a creeping base out."
+    )
+    words.append(
+        f"Travel {micrometres_text(analysis.travel_pm)} um"
+        + (f" (u {micrometres_text(analysis.travel_u_pm)} um)." if analysis.travel_u_pm else ".")
+    )
+    reckoned = clearance_for(analysis, limit) if limit else None
+    if limit is not None and reckoned is not None:
+        words.append(
+            f"Guide {limit.guide_length}, reach {limit.reach}: the travel is "
+            f"{float(reckoned.factor):.2f} times the clearance, which so is "
+            f"{micrometres_text(reckoned.clearance_pm)} um."
+        )
+    return words
