@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from gaugelink.ports.serial import Line
 from gaugelink.wire.base import Noise, Partial, Value
 
 if TYPE_CHECKING:
@@ -12,6 +13,12 @@ if TYPE_CHECKING:
     from gaugelink.reading import Gauge
     from gaugelink.wire.base import Decoder, Item
     from gaugelink.wire.driver import Driver
+
+
+def line_of(driver: Driver) -> Line:
+    """Give the settings of the serial line that a driver file states."""
+    port = driver.port
+    return Line(port.baud, port.bytesize, port.parity, port.stopbits, port.flow, port.dtr, port.rts)
 
 
 @dataclass(slots=True)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from gaugelink.events import JobOpened
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
+    from gaugelink.ports.port import Port
     from gaugelink.reading import Stamp
     from gaugelink.simulate.gauges import BenchGauge
     from gaugelink.simulate.pace import Pace
@@ -202,10 +203,10 @@ class _Demo:
     ) -> tuple[Bench, JobOpened]:
         """Plug everything together: streams, ports, drivers, session, record."""
         from gaugelink.capture.bench import Bench  # noqa: PLC0415
-        from gaugelink.capture.channel import Channel  # noqa: PLC0415
+        from gaugelink.capture.channel import Channel, line_of  # noqa: PLC0415
         from gaugelink.events import JobOpened  # noqa: PLC0415
         from gaugelink.plan import plan_for  # noqa: PLC0415
-        from gaugelink.ports.serial import Line, SerialPort  # noqa: PLC0415
+        from gaugelink.ports.serial import SerialPort  # noqa: PLC0415
         from gaugelink.ports.tcp import TcpPort  # noqa: PLC0415
         from gaugelink.reading import Gauge  # noqa: PLC0415
         from gaugelink.record import (  # noqa: PLC0415
@@ -225,13 +226,10 @@ class _Demo:
             name = await gauge.connect()
             stack.push_async_callback(gauge.unplug)
             driver = load_driver(*content.read("drivers", about.driver))
-            line = driver.port
-            port = (
+            port: Port = (
                 TcpPort(name, clock.mono_ns)
                 if name.startswith("tcp://")
-                else SerialPort(
-                    name, Line(line.baud, line.bytesize, line.parity, line.stopbits), clock.mono_ns
-                )
+                else SerialPort(name, line_of(driver), clock.mono_ns)
             )
             entry = Gauge(about.id, about.kind, about.title, about.serial, about.driver,
                           round(about.u * 1e6), about.calibration_due)  # fmt: skip

@@ -25,7 +25,7 @@ MARKS: Final = {
 }
 """A shape a state, the same as on the page and in the report; the word stands beside it."""
 
-_WIDTH: Final = 24
+_WIDTH: Final = 20
 
 
 class DemoScreen:
@@ -110,15 +110,19 @@ def scale_text(scale: dict[str, Any], width: int = _WIDTH) -> str:
     return "".join(cells)
 
 
-def closing_table(report: dict[str, Any], *, everything: bool = False) -> Table:
-    """Make the table of verdicts: what is outside or undecided, or everything."""
-    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2))
-    for title, right in (("valve", False), ("characteristic", False), ("value", True), ("", False),
-                         ("", False), ("verdict", False), ("limit", False)):  # fmt: skip
-        table.add_column(title, justify="right" if right else "left", no_wrap=title != "limit")
+def closing_table(report: dict[str, Any]) -> Table:
+    """Make the table of what is outside or undecided. It fits a terminal of 80 columns."""
+    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("valve", no_wrap=True)
+    table.add_column("characteristic", ratio=1)
+    table.add_column("value", justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
     for item in report["verdicts"]:
-        if everything or item["verdict"] != "within":
+        if item["verdict"] != "within":
             name = " by ".join(part for part in (item["characteristic"], item["method"]) if part)
-            table.add_row(item["valve"] or "head", name, item["text"], item["unit"],
-                          scale_text(item["scale"]), item["verdict"], item["limit"])  # fmt: skip
+            what = Text.assemble((name, "bold"), "\n", (item["limit"], "dim"))
+            value = Text(f"{item['text']} {item['unit']}")
+            table.add_row(item["valve"] or "head", what, value, scale_text(item["scale"]),
+                          item["verdict"])  # fmt: skip
     return table

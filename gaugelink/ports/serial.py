@@ -33,7 +33,10 @@ class Line:
     baud: int = 9600
     bytesize: int = 8
     parity: str = "none"
-    stopbits: float = 1
+    stopbits: int = 1
+    flow: str = "none"
+    dtr: bool = True
+    rts: bool = True
 
 
 class SerialPort(Port):
@@ -47,16 +50,23 @@ class SerialPort(Port):
     def _open(self) -> None:
         line = self._line
         try:
-            self._device = serial.Serial(
-                self.name,
+            device = serial.Serial(
                 baudrate=line.baud,
                 bytesize=line.bytesize,
                 parity=_PARITY[line.parity],
                 stopbits=line.stopbits,
                 timeout=POLL_S,
+                rtscts=line.flow == "rts/cts",
+                xonxoff=line.flow == "xon/xoff",
                 write_timeout=1.0,
                 exclusive=True,
             )
+            # The lines are set before opening: some interfaces draw their supply from them, others
+            # are reset by a change.
+            device.dtr, device.rts = line.dtr, line.rts
+            device.port = self.name
+            device.open()
+            self._device = device
         except (OSError, ValueError) as fault:
             raise PortError(_why_not_open(self.name, fault)) from None
 
