@@ -1,0 +1,61 @@
+"""The documents keep up with the code."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from gaugelink.cli import COMMANDS
+from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").rglob("*.md")])
+_LINK = re.compile(r"\]\((?!https?://)([^)#\s]+)[^)]*\)")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_stands_in_the_readme(command: str):
+    assert f"gaugelink {command}" in README
+
+
+def test_every_command_in_the_readme_exists():
+    named = set(re.findall(r"`gaugelink ([a-z]+)", README))
+    assert named == set(COMMANDS)
+
+
+def test_the_readme_has_its_two_commands():
+    for heading in ("Run it", "Test it"):
+        section = README.split(f"## {heading}\n")[1].split("\n## ")[0]
+        blocks = re.findall(r"```sh\n(.*?)\n```", section, re.DOTALL)
+        assert len(blocks) == 1
+        assert "\n" not in blocks[0]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda path: path.relative_to(ROOT).as_posix())
+def test_every_link_between_pages_leads_somewhere(page: Path):
+    for target in _LINK.findall(page.read_text(encoding="utf-8")):
+        assert (page.parent / target).exists(), f"{page.name} points at {target}"
+
+
+def test_decisions_are_numbered_without_gaps():
+    names = sorted(path.name for path in (ROOT / "docs" / "decisions").glob("*.md"))
+    assert len(names) >= 10
+    assert [int(name[:4]) for name in names] == list(range(1, len(names) + 1))
+
+
+def test_every_decision_says_context_decision_consequence():
+    for path in (ROOT / "docs" / "decisions").glob("*.md"):
+        text = path.read_text(encoding="utf-8")
+        for word in ("**Context.**", "**Decision.**", "**Consequence.**"):
+            assert word in text, f"{path.name} lacks {word}"
+
+
+def test_the_glossary_explains_the_words_of_the_program():
+    glossary = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8").lower()
+    for word in ("within", "outside", "undecided", "travel", "clearance", "rock", "stand-down"):
+        assert f"| {word}" in glossary
+    assert CHARACTERISTICS
+    assert GAUGE_KINDS
