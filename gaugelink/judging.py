@@ -13,7 +13,7 @@ from fractions import Fraction
 from math import isqrt
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.head import CHARACTERISTICS, Direction, Method
+from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Direction, Method
 from gaugelink.metrology.conformity import VerdictWord, probability_within, verdict
 from gaugelink.metrology.flatness import minimum_zone
 from gaugelink.quantity import (
@@ -201,17 +201,18 @@ class _Question:
     def _missing(self, values: Iterable[Measured]) -> list[str]:
         have = {(item.station, item.direction) for item in values}
         limit = self.limit
-        if not limit.stations and not limit.directions:
+        wanted = limit.wanted()
+        if limit.method == "rock" and not limit.directions and ("", "") not in have:
+            # The plan asks for both, so one of them is not enough here either. A value without a
+            # direction is somebody's result for the guide as a whole.
+            wanted = [("", direction) for direction in DIRECTIONS]
+        elif not limit.stations and not limit.directions:
             return []
         if not limit.stations:
             have = {("", direction) for _, direction in have}
         elif not limit.directions:
             have = {(station, "") for station, _ in have}
-        return [
-            " ".join(part for part in place if part)
-            for place in limit.wanted()
-            if place not in have
-        ]
+        return [" ".join(part for part in place if part) for place in wanted if place not in have]
 
     def _rock(self, values: list[Measured]) -> tuple[list[Judged], str]:
         limit = self.limit
