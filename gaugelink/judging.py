@@ -180,7 +180,7 @@ class _Question:
         alone = len(values) == 1
         if limit.judge in {"smallest", "largest"}:
             pick = (min if limit.judge == "smallest" else max)(values, key=lambda v: v.value_pm)
-            where = f", at {pick.where}" if pick.where else ""
+            where = f": {pick.where}" if pick.where else ""
             words = "the only reading" if alone else f"{limit.judge} of {len(values)} readings"
             return self._one(pick.value_pm, pick.u_pm, words + where, values, pick, missing)
         if limit.judge == "mean":
