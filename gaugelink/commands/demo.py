@@ -74,8 +74,6 @@ def run(args: argparse.Namespace) -> int:
     folder = _make_folder(args.out)
     demo = _Demo(args, scenario, sheet, folder)
     document = asyncio.run(demo.run())
-    if args.json:
-        print(json.dumps(document, ensure_ascii=False))
     return 1 if document["outside"] or document["undecided"] else 0
 
 
@@ -335,7 +333,9 @@ class _Demo:
             "store": str(self.folder / STORE),
             "head": {"size": head.size, "root": head.root.hex()},
         }
-        if not self.args.json:
+        if self.args.json:
+            print(json.dumps(document, ensure_ascii=False), flush=True)
+        else:
             _print_outcome(report, document)
         return document
 
