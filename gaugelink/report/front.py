@@ -167,14 +167,15 @@ def _why(verdict: Doc, row: Print) -> str:
     scale = mapping(verdict.get("scale"))
     lies, expanded = where_it_lies(scale), expanded_um(scale)
     parts = []
+    reason = printable(verdict.get("reason"), 200)
     if not row["value"]:
         parts.append("no value to judge")
     elif lies and verdict.get("verdict") == "undecided" and is_nearer_than(scale, expanded):
         likely = _percent(number(verdict.get("probability")))
         parts.append(f"{lies}, too close to call{f' ({likely} likely within)' if likely else ''}")
-    elif lies:
+    elif lies and " above the upper limit" not in reason and " below the lower limit" not in reason:
         parts.append(lies)
-    if reason := printable(verdict.get("reason"), 200):
+    if reason:
         parts.append(reason)
     text = "; ".join(parts)
     return f"{text[:1].upper()}{text[1:]}." if text else ""
