@@ -139,7 +139,10 @@ def test_store_and_report_verify_and_a_changed_one_does_not(run: Run, run_cli: A
     source.close()
     for (name,) in target.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
         target.execute(f"DROP TRIGGER {name}")
-    target.execute("UPDATE entries SET leaf = replace(leaf, '7.9', '7.8') WHERE place = 20")
+    target.execute(
+        "UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '7.9', '7.8') AS BLOB) "
+        "WHERE place = 20"
+    )
     target.commit()
     target.close()
     heads = Path(run["store"] + ".heads.jsonl")

@@ -1,0 +1,80 @@
+"""The bench page during the demonstration, in a real browser."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import threading
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+CHROMIUM_WORDS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+@pytest.fixture
+def chromium() -> str:
+    found = shutil.which("chromium") or shutil.which("google-chrome")
+    if found is None:
+        if os.environ.get("GAUGELINK_NO_SKIP"):
+            pytest.fail("Chromium is needed and not installed")
+        pytest.skip("no Chromium is installed")
+    return found
+
+
+@pytest.fixture
+def address(tmp_path: Path) -> Iterator[str]:
+    """Start the demonstration with its dashboard, and give its address."""
+    words = ["demo", "--serve", "--json", "--out", str(tmp_path / "out")]
+    running = subprocess.Popen(
+        [sys.executable, "-m", "gaugelink", *words],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        env={**os.environ, "GAUGELINK_HOME": str(tmp_path / "home")},
+    )  # fmt: skip
+    assert running.stderr is not None
+    line = running.stderr.readline()
+    match = re.search(r"http://127\.0\.0\.1:\d+/", line)
+    rest = threading.Thread(target=running.communicate)
+    rest.start()
+    try:
+        assert match is not None, line
+        yield match[0]
+    finally:
+        running.kill()
+        rest.join()
+
+
+def test_the_page_follows_the_demonstration_to_its_end(address: str, chromium: str):
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415
+
+    troubles: list[str] = []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_WORDS)
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        page.on(
+            "console", lambda said: troubles.append(said.text) if said.type == "error" else None
+        )
+        page.on("pageerror", lambda fault: troubles.append(str(fault)))
+        page.on(
+            "request",
+            lambda asked: troubles.append(asked.url) if not asked.url.startswith(address) else None,
+        )
+        page.goto(address)
+        page.wait_for_function("document.body.innerText.includes('225 of 225')", timeout=60_000)
+        text = page.inner_text("body")
+        browser.close()
+    assert troubles == []
+    for valve in ("1I", "3E", "6E"):
+        assert valve in text
+    assert "undecided" in text
+    assert "end coil broken off" in text
