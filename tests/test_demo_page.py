@@ -70,7 +70,7 @@ def test_the_page_follows_the_demonstration_to_its_end(address: str, chromium: s
             lambda asked: troubles.append(asked.url) if not asked.url.startswith(address) else None,
         )
         page.goto(address)
-        page.wait_for_function("document.body.innerText.includes('225 of 225')", timeout=60_000)
+        page.get_by_text("Every step is done").first.wait_for(timeout=60_000)
         text = page.inner_text("body")
         browser.close()
     assert troubles == []
