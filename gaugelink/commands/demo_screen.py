@@ -65,9 +65,23 @@ class DemoScreen:
         lines: list[Any] = [figure]
         lines.append(Text(following["words"] if following else "everything is measured"))
         lines.append(Text(following["limit_words"] if following else "", style="dim"))
+        lines.append(Text(_last(state["last"])))
         lines.append(_heads(state["head"]["valves"]))
         lines.append(self._progress)
         self._live.update(Panel(Group(*lines), title=state["job"]["head"], padding=(1, 2)))
+
+
+def _last(last: dict[str, Any] | None) -> str:
+    """Write the last reading, with its scale and word where it has a limit of its own."""
+    if last is None:
+        return ""
+    place = ", ".join(
+        part for part in (last["valve"], last["characteristic"], last["station"], last["direction"])
+        if part
+    )  # fmt: skip
+    scale = last["scale"]
+    drawn = f"  {scale_text(scale)}  {scale['verdict']}" if scale else ""
+    return f"last: {place}  {last['text']} {last['unit']}{drawn}"
 
 
 def _heads(valves: list[dict[str, Any]]) -> Table:
