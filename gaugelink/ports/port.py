@@ -7,6 +7,7 @@ with the monotonic clock and hands it on; it never looks inside.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
@@ -49,6 +50,7 @@ class Port(ABC):
         self._mono_ns = mono_ns
         self._closing = threading.Event()
         self._thread: threading.Thread | None = None
+        self._turn = threading.Lock()
 
     @abstractmethod
     def _open(self) -> None:
@@ -65,6 +67,9 @@ class Port(ABC):
     @abstractmethod
     def _close(self) -> None:
         """Give the device back."""
+
+    def _wake(self) -> None:  # noqa: B027  a port need not be able to
+        """End a `_read` that waits, where the system can; else it ends by itself."""
 
     def open(self, sink: Callable[[Chunk | Lost], None]) -> None:
         """Open the port and start reading; `sink` is called from the port's thread.
@@ -96,19 +101,23 @@ class Port(ABC):
 
     def close(self) -> None:
         """Stop reading and give the device back. Closing twice does nothing."""
-        thread, self._thread = self._thread, None
+        with self._turn:
+            thread, self._thread = self._thread, None
         if thread is None:
             return
         self._closing.set()
         if thread is not threading.current_thread():
+            with contextlib.suppress(OSError):
+                self._wake()
             thread.join()
-        self._close()
+        with contextlib.suppress(OSError):  # a device that is gone cannot be given back
+            self._close()
 
     def _run(self, sink: Callable[[Chunk | Lost], None]) -> None:
         while not self._closing.is_set():
             try:
                 data = self._read()
-            except OSError as fault:
+            except Exception as fault:  # noqa: BLE001  whatever ends the reading, it must be said
                 if not self._closing.is_set():
                     sink(Lost(_reason(fault), self._mono_ns()))
                 return
@@ -116,5 +125,5 @@ class Port(ABC):
                 sink(Chunk(data, self._mono_ns()))
 
 
-def _reason(fault: OSError) -> str:
-    return fault.strerror or str(fault) or type(fault).__name__
+def _reason(fault: Exception) -> str:
+    return getattr(fault, "strerror", None) or str(fault) or type(fault).__name__

@@ -67,25 +67,39 @@ class SerialPort(Port):
             device.port = self.name
             device.open()
             self._device = device
-        except (OSError, ValueError) as fault:
+        except Exception as fault:  # noqa: BLE001  the system's refusals of a setting share no class
             raise PortError(_why_not_open(self.name, fault)) from None
 
     def _read(self) -> bytes:
-        assert self._device is not None
+        device = self._device
+        assert device is not None
         try:
-            first: bytes = self._device.read(1)
-            if not first:
-                return b""
-            waiting = min(self._device.in_waiting, READ_SIZE)
-            rest: bytes = self._device.read(waiting) if waiting else b""
-        except TypeError:
-            # pyserial's own fields vanish under a read when another thread closes the port.
-            raise OSError("the port was closed") from None
+            first: bytes = device.read(1)
+        except serial.SerialException as fault:
+            # What pyserial says then is about select and read, not about a cable.
+            words = "the device is gone, or another program reads the same port"
+            raise OSError(fault.errno, fault.strerror or words) from None
+        if not first:
+            return b""
+        try:
+            waiting = min(device.in_waiting, READ_SIZE - 1)
+            rest: bytes = device.read(waiting) if waiting else b""
+        except OSError:
+            return first  # it came; that the port is gone since is for the next read to say
         return first + rest
 
     def _write(self, data: bytes) -> None:
-        assert self._device is not None
-        self._device.write(data)
+        try:
+            if self._device is None:
+                raise OSError("the port was closed")
+            self._device.write(data)
+        except TypeError:
+            # pyserial's own fields vanish under a call when another thread closes the port.
+            raise OSError("the port was closed") from None
+
+    def _wake(self) -> None:
+        if self._device is not None:
+            self._device.cancel_read()
 
     def _close(self) -> None:
         if self._device is not None:
@@ -105,4 +119,6 @@ def _why_not_open(name: str, fault: Exception) -> str:
         )
     if number == errno.ENOENT or "filenotfound" in text or "no such file" in text:
         return f"{name} does not exist; plug the gauge in, or look which ports there are"
+    if "configure" in text:
+        return f"{name} is not a serial port, or nothing is connected to it ({fault})"
     return f"{name} could not be opened ({fault})"

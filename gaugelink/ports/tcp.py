@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 from typing import TYPE_CHECKING, Final
 
@@ -13,6 +14,11 @@ if TYPE_CHECKING:
 
 POLL_S: Final = 0.1
 CONNECT_S: Final = 5.0
+LAST_NUMBER: Final = 65535
+
+_ADDRESS = re.compile(
+    r"(?:tcp://)?(?:\[(?P<literal>[^\[\]]+)\]|(?P<host>[^:/\[\]]+)):(?P<number>[0-9]{1,5})"
+)
 
 
 class TcpPort(Port):
@@ -23,15 +29,19 @@ class TcpPort(Port):
         self._socket: socket.socket | None = None
 
     def _open(self) -> None:
-        host, _, number = self.name.removeprefix("tcp://").rpartition(":")
-        if not host or not number.isdigit():
-            raise PortError(f"found the port {self.name!r}, accepted: tcp://host:number")
-        try:
-            self._socket = socket.create_connection((host, int(number)), timeout=CONNECT_S)
-        except OSError as fault:
+        match = _ADDRESS.fullmatch(self.name)
+        if match is None or not 0 < int(match["number"]) <= LAST_NUMBER:
             raise PortError(
-                f"{self.name} does not answer ({fault.strerror or fault}); look whether the "
-                "interface is switched on and the number is right"
+                f"found the port {self.name!r}, accepted: tcp://host:number, with a number from 1 "
+                f"to {LAST_NUMBER}"
+            )
+        host = match["literal"] or match["host"]
+        try:
+            self._socket = socket.create_connection((host, int(match["number"])), CONNECT_S)
+        except (OSError, ValueError) as fault:  # ValueError: a name that no network can have
+            raise PortError(
+                f"{self.name} does not answer ({getattr(fault, 'strerror', None) or fault}); look "
+                "whether the interface is switched on and the number is right"
             ) from None
         self._socket.settimeout(POLL_S)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -47,8 +57,13 @@ class TcpPort(Port):
         return data
 
     def _write(self, data: bytes) -> None:
-        assert self._socket is not None
+        if self._socket is None:
+            raise OSError("the port was closed")
         self._socket.sendall(data)
+
+    def _wake(self) -> None:
+        if self._socket is not None:
+            self._socket.shutdown(socket.SHUT_RD)
 
     def _close(self) -> None:
         if self._socket is not None:
