@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -222,3 +223,14 @@ def test_the_closing_table_fits_eighty_columns_and_says_what_to_do_next(closing_
     assert "3E" in text
     assert "outside" in text
     assert "gaugelink verify" in text
+
+
+def test_a_dashboard_port_that_is_taken_leaves_nothing_behind(tmp_path: Path, run_cli: Any):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        number = taken.getsockname()[1]
+        words = ("demo", "--serve", "--port", str(number), "--json", "--out", tmp_path / "out")
+        status, out, err = run_cli(*words)
+    assert (status, out) == (2, "")
+    assert str(number) in err
+    assert len(err.splitlines()) == 1
+    assert not (tmp_path / "out").exists()
