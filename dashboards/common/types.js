@@ -1,0 +1,182 @@
+/**
+ * The documents that the pages draw, as they come down the stream.
+ *
+ * Numbers are for drawing only. Texts are for showing and are shown as they are: a page never
+ * rounds, converts or re-formats what a gauge said. What is absent is null.
+ *
+ * @typedef {"within" | "outside" | "undecided"} VerdictWord
+ *
+ * @typedef {object} Scale what a limit scale draws
+ * @property {number | null} lower_mm
+ * @property {number | null} upper_mm
+ * @property {number | null} value_mm
+ * @property {number | null} u_mm standard uncertainty; the whisker is twice as long to each side
+ * @property {VerdictWord | null} verdict
+ *
+ * @typedef {object} Verdict
+ * @property {string | null} valve
+ * @property {string} characteristic
+ * @property {"" | "rock" | "direct"} method
+ * @property {string} text
+ * @property {string} unit
+ * @property {string} u_text
+ * @property {VerdictWord} verdict
+ * @property {number | null} probability
+ * @property {string} limit
+ * @property {string} source
+ * @property {string} reason
+ * @property {number[]} places
+ * @property {Scale} scale
+ *
+ * @typedef {object} Reading
+ * @property {number} place place in the record
+ * @property {"reading" | "sweep" | "parked" | "refused" | "skipped"} kind
+ * @property {string | null} valve
+ * @property {string} characteristic
+ * @property {string} station
+ * @property {string} direction
+ * @property {string} text
+ * @property {string} unit
+ * @property {string} gauge
+ * @property {string} operator
+ * @property {string} utc
+ * @property {string} raw
+ * @property {"good" | "struck out" | "unassigned" | "refused" | "skipped" | "not usable"} state
+ * @property {string} reason
+ * @property {Scale | null} scale
+ *
+ * @typedef {object} Plateau
+ * @property {number} t0_s
+ * @property {number} t1_s
+ * @property {number} level_um
+ * @property {"high" | "low"} side
+ * @property {boolean} used
+ * @property {string} why why it is not used
+ *
+ * @typedef {object} Sweep
+ * @property {number | null} place
+ * @property {string} valve
+ * @property {string} direction
+ * @property {string} gauge
+ * @property {boolean} running
+ * @property {string} unit
+ * @property {[number, number][]} points seconds and micrometres, oldest first
+ * @property {Plateau[]} plateaus
+ * @property {number | null} travel_um
+ * @property {number | null} travel_u_um
+ * @property {string} factor travel divided by clearance
+ * @property {number | null} clearance_um
+ * @property {number | null} clearance_u_um
+ * @property {number | null} limit_um
+ * @property {"travel" | "clearance"} limit_of
+ * @property {string} limit_words
+ * @property {VerdictWord | null} verdict
+ * @property {string} lift
+ * @property {string} valve_used
+ * @property {number} full_rocks
+ * @property {boolean | null} usable
+ * @property {{code: string, words: string}[]} flags
+ * @property {string[]} words
+ *
+ * @typedef {object} Gauge
+ * @property {string} id
+ * @property {string} kind
+ * @property {string} title
+ * @property {string} serial
+ * @property {string} driver
+ * @property {string} port
+ * @property {"here" | "lost"} state
+ * @property {string} text
+ * @property {string} unit
+ * @property {string} u_text
+ * @property {string} calibration_due
+ *
+ * @typedef {object} Job
+ * @property {string} name
+ * @property {string} head
+ * @property {string} serial
+ * @property {string} sheet
+ * @property {string} source
+ * @property {string} stage
+ * @property {string} operator
+ * @property {string} bench
+ * @property {boolean} invented
+ * @property {string} started
+ *
+ * @typedef {"open" | "measuring" | VerdictWord | "skipped"} ValveState
+ *
+ * @typedef {object} Valve
+ * @property {string} name
+ * @property {number} cylinder
+ * @property {string} kind
+ * @property {ValveState} state
+ * @property {number} done
+ * @property {number} of
+ * @property {Verdict | null} worst
+ *
+ * @typedef {object} FacePoint
+ * @property {string} station
+ * @property {number} x_mm
+ * @property {number} y_mm
+ * @property {number | null} value_um
+ *
+ * @typedef {object} Head
+ * @property {number} cylinders
+ * @property {string[]} kinds
+ * @property {{length_mm: number, width_mm: number, points: FacePoint[]} | null} face
+ * @property {Valve[]} valves
+ *
+ * @typedef {"stem" | "guide" | "rock" | "stand-down" | "spring" | "face" | "other"} Part
+ *
+ * @typedef {object} Next
+ * @property {number} step
+ * @property {string | null} valve
+ * @property {string} characteristic
+ * @property {string} station
+ * @property {string} direction
+ * @property {string} gauge
+ * @property {string} gauge_kind
+ * @property {boolean} sweep
+ * @property {Part} part
+ * @property {string} words
+ * @property {string} limit_words
+ * @property {number | null} lower_mm
+ * @property {number | null} upper_mm
+ * @property {string} again why it is asked once more
+ *
+ * @typedef {object} Live
+ * @property {string} gauge
+ * @property {string} text
+ * @property {string} unit
+ * @property {string} mode
+ *
+ * @typedef {object} Message
+ * @property {"note" | "warning"} level
+ * @property {string} words
+ * @property {string} utc
+ *
+ * @typedef {object} State
+ * @property {number} version
+ * @property {Job} job
+ * @property {Head} head
+ * @property {{done: number, of: number, skipped: number}} progress
+ * @property {Next | null} next
+ * @property {Live | null} live
+ * @property {Gauge[]} gauges
+ * @property {Reading | null} last
+ * @property {Reading[]} readings newest first
+ * @property {Reading[]} tray
+ * @property {Verdict[]} verdicts
+ * @property {Sweep | null} sweep
+ * @property {Message[]} messages newest first
+ * @property {{size: number, root: string, log: string}} record
+ * @property {boolean} finished
+ *
+ * @typedef {object} Answer what POST /act says
+ * @property {boolean} ok
+ * @property {string} words
+ *
+ * @typedef {{do: string} & Record<string, string | number>} Action
+ */
+
+export {};
