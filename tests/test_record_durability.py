@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import subprocess
 import sys
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -20,9 +21,6 @@ from gaugelink.record import (
 )
 from gaugelink.record.sqlitefile import lock_path
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
 SECRET = b"a key for tests, known to anyone"
 KEY = Ed25519PrivateKey.from_private_bytes(SECRET)
 UTC = "2026-03-01T08:00:00.000000Z"
@@ -32,15 +30,22 @@ def event(number: int = 0) -> dict:
     return {"kind": "reading", "utc": UTC, "mono_ns": number, "value": "7.963"}
 
 
-@pytest.fixture
-def path(tmp_path) -> Path:
+@pytest.fixture(scope="module")
+def original(tmp_path_factory) -> Path:
     """A closed record of three entries in two steps, with a head over the first two."""
-    place = tmp_path / "job.record"
+    place = tmp_path_factory.mktemp("original") / "job.record"
     with SqliteStore.create(place, key=KEY) as store:
         store.append([event(0), event(1)])
         store.publish_head(UTC)
         store.append([event(2)])
     return place
+
+
+@pytest.fixture
+def path(original, tmp_path) -> Path:
+    """A copy of it, to do anything with."""
+    shutil.copy(heads_path(original), tmp_path)
+    return Path(shutil.copy(original, tmp_path))
 
 
 def test_a_head_that_the_power_kept_out_of_the_heads_file_is_written_again(path):

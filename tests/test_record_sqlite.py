@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from contextlib import closing
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -18,9 +19,6 @@ from gaugelink.record import (
     verifier,
 )
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
 SECRET = b"a key for tests, known to anyone"
 KEY = Ed25519PrivateKey.from_private_bytes(SECRET)
 UTC = "2026-03-01T08:00:00.000000Z"
@@ -30,15 +28,22 @@ def event(number: int = 0) -> dict:
     return {"kind": "reading", "utc": UTC, "mono_ns": number, "value": "7.963"}
 
 
-@pytest.fixture
-def path(tmp_path) -> Path:
+@pytest.fixture(scope="module")
+def original(tmp_path_factory) -> Path:
     """A closed record of three entries in two steps, with a head over the first two."""
-    place = tmp_path / "job.record"
+    place = tmp_path_factory.mktemp("original") / "job.record"
     with SqliteStore.create(place, key=KEY) as store:
         store.append([event(0), event(1)])
         store.publish_head(UTC)
         store.append([event(2)])
     return place
+
+
+@pytest.fixture
+def path(original, tmp_path) -> Path:
+    """A copy of it, to do anything with."""
+    shutil.copy(heads_path(original), tmp_path)
+    return Path(shutil.copy(original, tmp_path))
 
 
 def change(path: Path, *statements: str) -> None:
