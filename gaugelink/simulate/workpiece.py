@@ -83,10 +83,11 @@ class Workpiece:
 
         The stem is a straight rod that may lean as far as the walls allow; the greatest swing at
         the contact point is found by trying every pair of stations as the two points of contact.
+        The stations include every depth at which the bore changes its taper, which makes it exact.
         """
         sizes = self.scenario.sizes
         stem = sizes.new_stem[self._kind(valve)]
-        depths = [n / 10 for n in range(11)]
+        depths = [n / 20 for n in range(21)]
         gaps = [(d, (self.bore_um(valve, d, direction) - stem) / 2) for d in depths]
         reach = -sizes.reach / sizes.guide_length
         best = 0.0
