@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    ValidationInfo,
+    field_validator,
+)
 
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
 from gaugelink.head import GAUGE_KINDS, ValveKind
+from gaugelink.plan import plan_for
 from gaugelink.quantity import PM_PER_UM, parse_length
 from gaugelink.simulate.encoders import ENCODERS
 
@@ -26,6 +36,18 @@ def _micrometres(value: object) -> object:
         raise ValueError(fault.what) from None
 
 
+def _not_negative(value: float) -> float:
+    if value < 0:
+        raise ValueError("accepted: nothing below zero")
+    return value
+
+
+def _above_zero(value: float) -> float:
+    if value <= 0:
+        raise ValueError("accepted: more than zero")
+    return value
+
+
 def _known_driver(value: str) -> str:
     if value not in ENCODERS:
         raise ValueError(f"found {value!r}, accepted: {', '.join(ENCODERS)}")
@@ -39,6 +61,14 @@ def _known_kind(value: str) -> str:
 
 
 Micrometres = Annotated[float, BeforeValidator(_micrometres)]
+Amount = Annotated[Micrometres, AfterValidator(_not_negative)]
+Size = Annotated[Micrometres, AfterValidator(_above_zero)]
+
+PLACES: dict[str, dict[str, int]] = {"scale24": {"mm": 2, "in": 4}}
+"""Drivers whose wire format has fixed decimal places, by unit."""
+
+UNIT: dict[str, str] = {"plain-line": "mm", "plain-line-inch": "in"}
+"""Drivers whose wire format does not say the unit."""
 
 
 class _Strict(BaseModel):
@@ -64,14 +94,14 @@ class Title(_Strict):
 class Sizes(_Strict):
     """True sizes before wear, micrometres, by kind of valve where they differ."""
 
-    stem: dict[ValveKind, Micrometres]
-    new_stem: dict[ValveKind, Micrometres]
-    bore: dict[ValveKind, Micrometres]
+    stem: dict[ValveKind, Size]
+    new_stem: dict[ValveKind, Size]
+    bore: dict[ValveKind, Size]
     stand_down: dict[ValveKind, Micrometres]
-    spring_length: Micrometres
-    guide_length: Micrometres
-    reach: Micrometres
-    spread: Micrometres
+    spring_length: Size
+    guide_length: Size
+    reach: Size
+    spread: Amount
     face_bow: Micrometres
     face_twist: Micrometres
 
@@ -99,9 +129,26 @@ class SimulatedGauge(_Strict):
     places: Annotated[int, Field(ge=1, le=5)]
     speaks: Literal["when pressed", "when asked", "all the time"]
     per_second: Annotated[float, Field(gt=0, le=100)] = 10.0
-    noise: Micrometres
-    u: Micrometres
+    noise: Amount
+    u: Amount
     calibration_due: str
+
+    @field_validator("unit")
+    @classmethod
+    def _unit_fits_driver(cls, unit: str, info: ValidationInfo) -> str:
+        driver = info.data.get("driver", "")
+        if unit != UNIT.get(driver, unit):
+            raise ValueError(f"found {unit!r}; {driver} can only mean {UNIT[driver]}")
+        return unit
+
+    @field_validator("places")
+    @classmethod
+    def _places_fit_driver(cls, places: int, info: ValidationInfo) -> int:
+        driver, unit = info.data.get("driver", ""), info.data.get("unit", "")
+        wanted = PLACES.get(driver, {}).get(unit, places)
+        if places != wanted:
+            raise ValueError(f"found {places}, accepted for {driver} in {unit}: {wanted}")
+        return places
 
 
 class Slip(_Strict):
@@ -124,6 +171,8 @@ class Scenario(_Strict):
     worn: list[Wear] = []
     slip: list[Slip] = []
 
+    _text: str = PrivateAttr(default="")
+
     def gauge_for(self, kind: str) -> SimulatedGauge:
         """Give the gauge of a kind.
 
@@ -142,21 +191,65 @@ def load(text: str, file: str) -> Scenario:
     Raises:
         InputError: a fault, with file, line and field.
     """
-    return tomlfile.check(Scenario, text, file)
+    scenario = tomlfile.check(Scenario, text, file)
+    scenario._text = text  # noqa: SLF001  ours; kept for the lines of later messages
+    marks = [gauge.id for gauge in scenario.gauge]
+    kinds = [gauge.kind for gauge in scenario.gauge]
+    for number, gauge in enumerate(scenario.gauge):
+        for key, value, others in (("id", gauge.id, marks), ("kind", gauge.kind, kinds)):
+            if value in others[:number]:
+                what = f"found {value!r} a second time; accepted: one gauge of each {key}"
+                raise _placed(scenario, file, ("gauge", number, key), what)
+    return scenario
 
 
 def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
-    """Check that worn valves and slips are on the head that the sheet describes.
+    """Check that a scenario fits the head and the plan of a sheet.
 
     Raises:
-        InputError: one is not.
+        InputError: a size is missing for a kind of valve; a worn valve is not on the head; a slip
+            is at a place that is never measured; a sweep is wanted of a gauge that cannot do it.
     """
-    names = {valve.name for valve in sheet.head.valves()} | {""}
-    named = [(f"worn.{n}", item.valve) for n, item in enumerate(scenario.worn, 1)]
-    named += [(f"slip.{n}", item.valve) for n, item in enumerate(scenario.slip, 1)]
-    for field, valve in named:
+    for name in ("stem", "new_stem", "bore", "stand_down"):
+        for kind in sheet.head.kinds:
+            if kind not in getattr(scenario.sizes, name):
+                what = f"the size for {kind} valves is missing, and the head has some"
+                raise _placed(scenario, file, ("sizes", name), what)
+    names = [valve.name for valve in sheet.head.valves()]
+    worn = [item.valve for item in scenario.worn]
+    for number, valve in enumerate(worn):
         if valve not in names:
-            accepted = ", ".join(sorted(names - {""}))
-            raise InputError(
-                f"found {valve!r}, accepted: {accepted}", file=file, field=f"{field}.valve"
-            )
+            what = f"found {valve!r}, accepted: {', '.join(names)}"
+        elif valve in worn[:number]:
+            what = f"found {valve!r} a second time; put all its wear in one table"
+        else:
+            continue
+        raise _placed(scenario, file, ("worn", number, "valve"), what)
+    _check_plan(scenario, sheet, file)
+
+
+def _check_plan(scenario: Scenario, sheet: Sheet, file: str) -> None:
+    plan = plan_for(sheet)
+    places = [step.position for step in plan]
+    for number, slip in enumerate(scenario.slip):
+        found = [getattr(slip, name) for name in _PLACE]
+        for depth, name in enumerate(_PLACE, 1):
+            fitting = [[getattr(place, key) for key in _PLACE[:depth]] for place in places]
+            if found[:depth] not in fitting:
+                known = {item[-1]: None for item in fitting if item[:-1] == found[: depth - 1]}
+                what = f"found {found[depth - 1]!r}, accepted there: {', '.join(map(repr, known))}"
+                raise _placed(scenario, file, ("slip", number, name), what)
+    swept = {step.gauge_kind for step in plan if step.sweep}
+    for number, gauge in enumerate(scenario.gauge):
+        if gauge.kind in swept and gauge.speaks != "all the time":
+            what = f"found {gauge.speaks!r}, accepted for rock sweeps: 'all the time'"
+            raise _placed(scenario, file, ("gauge", number, "speaks"), what)
+
+
+_PLACE = ("valve", "characteristic", "station", "direction")
+
+
+def _placed(scenario: Scenario, file: str, path: tuple[str | int, ...], what: str) -> InputError:
+    line = tomlfile.line_of(scenario._text, path)  # noqa: SLF001  kept for this very message
+    field = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+    return InputError(what, file=file, line=line, field=field)
