@@ -8,6 +8,7 @@ clock, a line end for the pause.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -72,9 +73,14 @@ def bcd52(shown: Display, inch_code: int = 1) -> bytes:
 
     Published example: FFFF 8 012345 3 0 is -12.345 mm.
 
+    Raises:
+        ValueError: more digits than the format has.
+
     >>> bcd52(Display(-12345, 3, "mm"))[:20]
     b'11111111111111110001'
     """
+    if abs(shown.counts) > 999_999:
+        raise ValueError(f"found {shown.digits}, which is more than the six digits of this format")
     digits = [15, 15, 15, 15, 8 if shown.counts < 0 else 0]
     digits += [int(digit) for digit in f"{abs(shown.counts):06d}"]
     digits += [shown.places, inch_code if shown.unit == "in" else 0]
@@ -87,10 +93,15 @@ def scale24(shown: Display) -> bytes:
 
     One count is 0.01 mm or 0.0005 in, so in inches the display must be a multiple of 0.0005.
 
+    Raises:
+        ValueError: more counts than the format has bits for.
+
     >>> scale24(Display(-100, 2, "mm"))
     b'001001100000000000001000\n'
     """
     counts = abs(shown.counts) // 5 if shown.unit == "in" else abs(shown.counts)
+    if counts >= 1 << 20:
+        raise ValueError(f"found {shown.digits}, which is more than 20 bits can count")
     word = counts | (shown.counts < 0) << 20 | (shown.unit == "in") << 23
     return f"{format(word, '024b')[::-1]}\n".encode("ascii")
 
@@ -98,8 +109,10 @@ def scale24(shown: Display) -> bytes:
 ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "signed-line": signed_line,
     "plain-line": plain_line,
+    "plain-line-inch": plain_line,
     "mode-line": mode_line,
     "bcd52": bcd52,
+    "bcd52-inch8": partial(bcd52, inch_code=8),
     "scale24": scale24,
 }
 """By the name of the driver file that understands them."""

@@ -68,6 +68,8 @@ class BenchGauge:
             self._task.cancel()
             await asyncio.gather(self._task, return_exceptions=True)
             self._task = None
+        self._path.clear()
+        self._path_done.set()
         if self.endpoint is not None:
             self.endpoint.close()
             self.endpoint = None
