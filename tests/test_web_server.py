@@ -126,6 +126,17 @@ async def test_a_request_that_is_not_from_our_pages_is_refused(at, status, heade
         assert at.asked == []
 
 
+async def test_a_sweep_on_record_is_given_by_its_place_and_to_our_own_pages_only(at):
+    async with client(at) as web:
+        found = await web.get("/sweep/88")
+        assert (found.status_code, found.json()) == (200, {"place": 88, "points": []})
+        for path in ("/sweep/89", "/sweep/x", "/sweep/-1", f"/sweep/{'9' * 400}"):
+            missing = await web.get(path)
+            assert (missing.status_code, missing.json()["ok"]) == (404, False)
+        strange = await web.get("/sweep/88", headers={"sec-fetch-site": "cross-site"})
+        assert strange.status_code == 403
+
+
 async def test_our_own_origin_is_let_in(at):
     async with client(at) as web:
         own = PAGE | {"origin": at.server.url.rstrip("/"), "sec-fetch-site": "same-origin"}

@@ -33,6 +33,8 @@ ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+SWEEP_ON_RECORD = 47
+"""The place of the one sweep in the sample which the bench can give again."""
 WATCH_POLICY = """
     window.__violations = [];
     document.addEventListener("securitypolicyviolation", (event) => {
@@ -117,7 +119,10 @@ async def open_bench(
         asked.append(action)
         return bench.answer
 
-    async with Server(make_app(hub, act, folders)) as server:
+    def sweeps(place: int) -> JSON | None:
+        return web_sample.sweep("3I", place=place) if place == SWEEP_ON_RECORD else None
+
+    async with Server(make_app(hub, act, folders, sweeps=sweeps)) as server:
         context = await browser.new_context(viewport={"width": 1280, "height": 800})
         page = await context.new_page()
         page.set_default_timeout(15_000)

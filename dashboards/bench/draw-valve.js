@@ -63,7 +63,7 @@ export function drawGuide(next) {
   const parts = [
     hatched(x - bore - wall, 26, wall, 168),
     hatched(x + bore, 26, wall, 168),
-    line("center", `M${x} 12V212`),
+    line("center", `M${x} 24V199`),
     label(x, 20, "spring end", "middle quiet"),
     label(x, 212, "chamber end", "middle quiet"),
   ];

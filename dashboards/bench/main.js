@@ -3,7 +3,7 @@
  * sweep), and the parts of the page, each of which draws its share and sends words up.
  */
 
-import { act, listen } from "../common/stream.js";
+import { act, fetchSweep, listen } from "../common/stream.js";
 import { themeButton } from "../common/theme.js";
 import { ActionBar } from "./action-bar.js";
 import { HeadMap } from "./head-map.js";
@@ -71,8 +71,8 @@ const view = {
 /** @type {Map<number, Sweep>} curves by their place in the record, oldest first */
 const seen = new Map();
 
-/** @param {State} now */
-function keepSweep({ sweep }) {
+/** @param {Sweep | null} sweep */
+function keepSweep(sweep) {
   if (sweep !== null && sweep.place !== null && !sweep.running) {
     seen.delete(sweep.place);
     seen.set(sweep.place, sweep);
@@ -163,6 +163,13 @@ on("pick-valve", (/** @type {string | null} */ valve) => {
 on("pick-reading", (/** @type {number | null} */ place) => {
   view.place = place;
   draw();
+  const reading = state?.readings.find((one) => one.place === place);
+  if (reading?.kind === "sweep" && !seen.has(reading.place)) {
+    void fetchSweep(reading.place).then((sweep) => {
+      keepSweep(sweep);
+      draw();
+    });
+  }
 });
 on("put-sweep-away", () => {
   view.away = state?.sweep?.place ?? null;
@@ -180,7 +187,7 @@ themeButton(parts.job.themeButton, () => parts.sweep.redraw());
 listen({
   state: (now) => {
     state = now;
-    keepSweep(now);
+    keepSweep(now.sweep);
     draw();
   },
   live: (live) => {

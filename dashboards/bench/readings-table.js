@@ -1,6 +1,6 @@
 /**
  * `<readings-table>`: every reading, newest first. A struck-out one stays, struck through, with
- * its reason. Above stands the tray: what gauges sent while nothing was asked of them. Touching a
+ * its reason. Above stands the tray: what gauges sent that fits no step asked for. Touching a
  * row opens it: all that is known of the reading, and what can be done with it.
  */
 
@@ -24,7 +24,7 @@ export class ReadingsTable extends HTMLElement {
   #none = h("p", { class: "soft" }, "None yet.");
 
   connectedCallback() {
-    this.#tray.append(h("h2", {}, "Tray: came while nothing was asked for"), this.#trayRows);
+    this.#tray.append(h("h2", {}, "Tray: sent, but not for the step that was asked"), this.#trayRows);
     this.append(this.#filter, this.#tray, h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Readings" }, this.#table), this.#none);
     this.#filter.addEventListener("click", () => tell(this, "pick-valve", null));
     this.addEventListener("click", (event) => {

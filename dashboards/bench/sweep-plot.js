@@ -34,8 +34,8 @@ export class SweepPlot extends HTMLElement {
   }
 
   /**
-   * @param {Sweep | null} sweep null: the reading that was touched is of a sweep whose curve this
-   *   page has not seen
+   * @param {Sweep | null} sweep null: the reading that was touched is of a sweep whose curve has
+   *   not come, and perhaps will not
    */
   show(sweep) {
     this.#scale.scale = sweep === null || sweep.running ? null : sweepScale(sweep);
@@ -44,7 +44,7 @@ export class SweepPlot extends HTMLElement {
     this.#close.hidden = sweep?.running ?? false;
     if (sweep === null) {
       setText(this.#title, "");
-      setText(this.#lack, "This page was opened after that sweep and has not its curve. The record and the report have it.");
+      setText(this.#lack, "The curve of that sweep is not here. The record and the report have it.");
       return;
     }
     if (changed(this, sweep)) {

@@ -4,6 +4,7 @@
 /** @typedef {import("./types.js").Live} Live */
 /** @typedef {import("./types.js").Answer} Answer */
 /** @typedef {import("./types.js").Action} Action */
+/** @typedef {import("./types.js").Sweep} Sweep */
 
 /** With no sign of life for so long the line counts as lost; the bench gives one every 2 s. */
 const PATIENCE_MS = 6000;
@@ -76,5 +77,19 @@ export async function act(action) {
   } catch {
     const words = "The bench did not answer. It is not known whether this was done: look at the readings before you repeat it.";
     return { ok: false, words };
+  }
+}
+
+/**
+ * Fetch a sweep that is on record; null if the bench has none there, or does not answer.
+ * @param {number} place
+ * @returns {Promise<Sweep | null>}
+ */
+export async function fetchSweep(place) {
+  try {
+    const response = await fetch(`/sweep/${place}`);
+    return response.ok ? await response.json() : null;
+  } catch {
+    return null;
   }
 }

@@ -5,6 +5,6 @@ runs the answers on a loopback port inside a running asyncio loop.
 """
 
 from gaugelink.web.hub import Hub, Viewer
-from gaugelink.web.server import Act, Server, make_app
+from gaugelink.web.server import Act, Server, Sweeps, make_app
 
-__all__ = ["Act", "Hub", "Server", "Viewer", "make_app"]
+__all__ = ["Act", "Hub", "Server", "Sweeps", "Viewer", "make_app"]

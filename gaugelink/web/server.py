@@ -2,8 +2,9 @@
 
 The names that other rooms rely on:
 
-    make_app(hub: Hub, act: Act, folders: Sequence[Path]) -> Starlette
+    make_app(hub: Hub, act: Act, folders: Sequence[Path], *, sweeps: Sweeps = ...) -> Starlette
     Act = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
+    Sweeps = Callable[[int], dict[str, Any] | None]
 
     server = Server(app, port=0)     # host 127.0.0.1, a free port
     await server.start()             # PortError if the port is taken
@@ -14,6 +15,7 @@ The names that other rooms rely on:
 |---|---|
 | ``GET /events`` | server-sent events ``state`` and ``live`` from the `Hub`; ``beat`` if quiet |
 | ``POST /act`` | one JSON document in, what `Act` says out: 200 done, 409 not done and why |
+| ``GET /sweep/88`` | the sweep at that place of the record, from ``sweeps``; or 404 |
 | ``GET /lib/plotly.min.js`` | plotly.js of the installed ``plotly`` package |
 | ``GET /lib/plotly-styles.json`` | see `gaugelink.web.files.style_marks` |
 | ``GET /...`` | a file out of ``folders``, ``/`` is ``index.html`` |
@@ -55,8 +57,18 @@ if TYPE_CHECKING:
 Act = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
 """Do what a page asks for: the document in, status and answer out."""
 
+Sweeps = Callable[[int], dict[str, Any] | None]
+"""Find the document of a sweep by its place in the record; None if no sweep is there."""
+
+
+def no_sweeps(_place: int) -> None:
+    """Know of no sweep."""
+
+
 ACT_MOST: Final = 16 * 1024
 """Bytes that an action may have; the longest honest one is a reason of a few lines."""
+PLACE_MOST: Final = 2**53
+"""The largest place that a browser can name exactly."""
 BROWSERS_MOST: Final = 32
 """Streams that may be open at a time, so that a forgotten script cannot use up the memory."""
 RETRY_MS: Final = 1000
@@ -124,7 +136,14 @@ def _refuse_constant(name: str) -> float:
     raise ValueError(f"{name} is no JSON number")
 
 
-def make_app(hub: Hub, act: Act, folders: Sequence[Path], *, beat_s: float = BEAT_S) -> Starlette:
+def make_app(
+    hub: Hub,
+    act: Act,
+    folders: Sequence[Path],
+    *,
+    sweeps: Sweeps = no_sweeps,
+    beat_s: float = BEAT_S,
+) -> Starlette:
     """Make the application that answers the browsers.
 
     Args:
@@ -132,6 +151,8 @@ def make_app(hub: Hub, act: Act, folders: Sequence[Path], *, beat_s: float = BEA
         act: does what a page asks for. Called once for each accepted ``POST /act``, in the loop;
             two may run at a time if two browsers ask at a time.
         folders: where the pages lie; the first that has a file wins.
+        sweeps: finds a sweep on record, for a page that was opened after it and has its row
+            touched. Without it a page shows only the sweeps which it has seen.
         beat_s: after how many quiet seconds a sign of life is sent.
     """
     places = list(folders)
@@ -156,6 +177,15 @@ def make_app(hub: Hub, act: Act, folders: Sequence[Path], *, beat_s: float = BEA
         status, answer = await act(doc)
         return as_json(status, answer)
 
+    async def sweep(request: Request) -> Response:
+        if why := from_elsewhere(request):
+            return say(403, f"sweeps are for our own pages: {why}")
+        place = request.path_params["place"]
+        found = sweeps(place) if place <= PLACE_MOST else None
+        if found is None:
+            return say(404, f"found no sweep at place {place} of the record")
+        return as_json(200, found)
+
     async def page(request: Request) -> Response:
         return await send_file(request, places)
 
@@ -168,6 +198,7 @@ def make_app(hub: Hub, act: Act, folders: Sequence[Path], *, beat_s: float = BEA
         routes=[
             Route("/events", events),
             Route("/act", action, methods=["POST"]),
+            Route("/sweep/{place:int}", sweep),
             Route("/lib/plotly.min.js", send_plotly),
             Route("/lib/plotly-styles.json", send_style_marks),
             Route("/{path:path}", page),
