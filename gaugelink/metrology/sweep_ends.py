@@ -1,0 +1,315 @@
+"""Find the half swings of a rock sweep and the settled part of each.
+
+A half swing is everything that happened near one wall: the stem comes in, rests, and leaves. What
+counts of it is the settled part, late in the rest: the hand has stopped pushing harder, a peak from
+hitting the wall is over, and the oil film is pressed out. Spikes are put aside, never averaged in;
+a shelf on the way to a wall is not a wall.
+
+Inside the search lengths are picometres as floating point, which holds every whole picometre up
+to 9 m exactly; a level that is handed on is computed from the whole numbers.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+
+BACK_AND_FORTH_S: Final = 0.4
+"""No hand goes to a wall and back within this time: what does is a spike."""
+VISIT_S: Final = 0.7
+"""Shortest time in which a hand leaves one wall, touches the other and is back."""
+WINDOW_S: Final = 2.5
+"""A window of this length sees both walls of a rock at the usual pace."""
+TURN_SHARE: Final = 0.3
+"""A way back of less than this share of the swing is a shelf or a change of grip, not a turn."""
+LONGEST_REST_S: Final = 1.2
+LATE_SHARE: Final = 0.6
+"""Share of the rest at a wall, counted from its end, that is taken as settled."""
+
+
+@dataclass(frozen=True, slots=True)
+class HalfSwing:
+    """The readings around one turn: indices `first` (included) to `last` (excluded).
+
+    Attributes:
+        side: +1 at the high wall, -1 at the low one.
+        rough_pm: where most of the outer readings lie.
+    """
+
+    first: int
+    last: int
+    side: int
+    rough_pm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A rest and its settled part.
+
+    Attributes:
+        first, last: first and last reading of the whole rest, both included.
+        readings: how many readings the rest has.
+        level_pm: mean of the settled readings, a whole or half picometre.
+        at_s: their mean time, in working seconds.
+        count: how many readings are settled.
+    """
+
+    first: int
+    last: int
+    readings: int
+    level_pm: Fraction
+    at_s: float
+    count: int
+
+
+def working_seconds(t_ns: Integers) -> Floats:
+    """Turn arrival times into seconds from the first reading, bunches spread out again.
+
+    A computer hands over several readings at once when the port was slow; each was taken earlier
+    than it arrived. A reading cannot have been taken later than one reading time before its
+    successor, which undoes a bunch and leaves evenly arriving readings where they are.
+
+    Args:
+        t_ns: ``(n,)`` int64, ns, never going backwards.
+
+    >>> import numpy as np
+    >>> bunch = np.array([0, 100, 400, 400, 400, 500], dtype=np.int64) * 1_000_000
+    >>> [round(float(s), 1) for s in working_seconds(bunch)]
+    [0.0, 0.1, 0.2, 0.3, 0.4, 0.5]
+    """
+    seconds = (t_ns - t_ns[0]) / 1e9
+    if len(seconds) < 3:
+        return np.asarray(seconds)
+    pause = np.diff(seconds)
+    mean = float(seconds[-1]) / (len(seconds) - 1)
+    if np.count_nonzero(pause < 0.3 * mean) < 0.1 * len(pause):
+        return np.asarray(seconds)
+    # Places where readings are truly missing would stretch the mean; they are left out of it.
+    period = float(np.mean(pause[pause < 8 * mean]))
+    spread = seconds.copy()
+    for place in range(len(spread) - 2, -1, -1):
+        spread[place] = min(spread[place], spread[place + 1] - 0.9 * period)
+    # A bunch is spread back no further than to the reading that arrived before it.
+    spread = np.maximum(spread, seconds - 12 * period)
+    return np.maximum.accumulate(spread - spread[0])
+
+
+def typical_swing(values: Floats, seconds: Floats, step_pm: int) -> float:
+    """Estimate the swing from wall to wall without looking for walls, in picometres.
+
+    Windows of `WINDOW_S` see both walls; the range of each, its outer tenths left off, is steady
+    under drift, a slip spoils few of them, and the ones at rest fall out.
+    """
+    # Button presses come seconds apart; the window then holds a few of them.
+    window_s = max(WINDOW_S, 7 * float(np.median(np.diff(seconds))))
+    ends = np.searchsorted(seconds, seconds + window_s)
+    starts = np.searchsorted(seconds, np.arange(0.0, max(float(seconds[-1]) - 1.5, 0.1), 0.5))
+    ranges = []
+    for start in starts.tolist():
+        window = np.sort(values[start : ends[start]])
+        size = len(window)
+        if size >= 4:
+            off = max(2, size // 10) if size >= 9 else size // 6
+            ranges.append(float(window[size - 1 - off] - window[off]))
+    moving = np.asarray([each for each in ranges if each >= 1.5 * step_pm])
+    if not len(moving):
+        return 0.0
+    moving = moving[moving >= 0.4 * np.quantile(moving, 0.75)]
+    return float(np.quantile(moving, 0.6))
+
+
+def believable(values: Floats, seconds: Floats, swing: float, step_pm: int) -> NDArray[np.bool_]:
+    """Tell spikes of one to three readings from the readings that the stem can have made.
+
+    Returns:
+        ``(n,)`` bool, True where the reading is kept.
+    """
+    keep = np.ones(len(values), dtype=np.bool_)
+    jump = max(4.0 * step_pm, 0.12 * swing)
+    # Single spikes go first: beside one, the two good readings of a short visit look like a pair.
+    for wide in (1, 2, 1, 2, 3):
+        places = np.flatnonzero(keep)
+        x, s = values[places], seconds[places]
+        if len(x) < wide + 4:
+            break
+        bad = _bad_rim(x, swing)
+        before, after = x[: -wide - 1], x[wide + 1 :]
+        inner = np.stack([x[1 + k : len(x) - wide + k] for k in range(wide)])
+        span = s[wide + 1 :] - s[: -wide - 1]
+        above = inner.min(axis=0) > np.maximum(before, after) + jump
+        below = inner.max(axis=0) < np.minimum(before, after) - jump
+        far = np.abs(inner.mean(axis=0) - (before + after) / 2) > 1.25 * swing
+        rest = (np.abs(before - after) < 0.15 * swing) & (span < VISIT_S)
+        short = (span < BACK_AND_FORTH_S) | rest if wide < 3 else np.zeros(len(far), np.bool_)
+        for place in np.flatnonzero((above | below) & (short | far)).tolist():
+            if span[place] >= BACK_AND_FORTH_S and not far[place]:
+                # Longer than a twitch: a spike only if the stem rested at a wall meanwhile.
+                near = np.sort(x[np.abs(s - s[place + 1]) < WINDOW_S])
+                wall = near[-2 - wide] if below[place] else near[1 + wide]
+                if abs(wall - before[place]) > 0.2 * swing:
+                    continue
+            bad[place + 1 : place + 1 + wide] = True
+        keep[places[bad]] = False
+    return keep
+
+
+def _bad_rim(x: Floats, swing: float) -> NDArray[np.bool_]:
+    """Spikes in the first two and last two readings, which have neighbours on one side only."""
+    bad = np.zeros(len(x), dtype=np.bool_)
+    if len(x) >= 6:
+        bad[:2] = np.abs(x[:2] - np.median(x[2:5])) > 1.25 * swing
+        bad[-2:] = np.abs(x[-2:] - np.median(x[-5:-2])) > 1.25 * swing
+    return bad
+
+
+def turns(values: Floats, way_back: float) -> list[int]:
+    """Give the indices of the turning points: the stem came back by more than `way_back` after.
+
+    The first and the last extreme of the record count as turning points.
+
+    >>> import numpy as np
+    >>> turns(np.array([0.0, 9.0, 8.0, 10.0, 1.0, 0.0, 7.0]), 3.0)
+    [0, 3, 5, 6]
+    """
+    listed = values.tolist()
+    found: list[int] = []
+    high = low = 0
+    rising: bool | None = None
+    for place, value in enumerate(listed):
+        if value > listed[high]:
+            high = place
+        if value < listed[low]:
+            low = place
+        if rising is not True and value - listed[low] > way_back:
+            found.append(low)
+            rising, high = True, place
+        elif rising is not False and listed[high] - value > way_back:
+            found.append(high)
+            rising, low = False, place
+    if rising is not None:
+        found.append(high if rising else low)
+    return found
+
+
+def half_swings(
+    values: Floats, seconds: Floats, step_pm: int, swing: float
+) -> tuple[list[HalfSwing], float]:
+    """Cut the sweep into half swings.
+
+    Args:
+        values: ``(n,)`` readings with the spikes taken out.
+        seconds: ``(n,)`` working time.
+        step_pm: step of the display.
+        swing: estimate of the way from wall to wall, pm.
+
+    Returns:
+        The half swings, high and low in turn, and the better estimate of the swing.
+    """
+    pivots: list[int] = []
+    better = swing
+    for _ in range(3):
+        pivots = turns(values, max(TURN_SHARE * swing, 1.2 * step_pm))
+        if len(pivots) < 2:
+            return [], swing
+        ways = np.abs(np.diff(values[pivots]))
+        ways = ways[1:-1] if len(ways) > 3 else ways
+        better = float(np.median(ways[ways >= 0.5 * np.median(ways)]))
+        if abs(better - swing) < 0.2 * swing:
+            break
+        swing = better
+    swing = better
+    enough = round(0.2 * (len(values) - 1) / max(float(seconds[-1]), 1e-9))
+    rising = bool(values[pivots[1]] > values[pivots[0]])
+    swings = []
+    for number, pivot in enumerate(pivots):
+        side = 1 if rising == bool(number % 2) else -1
+        begin = pivots[number - 1] if number else 0
+        end = pivots[number + 1] if number + 1 < len(pivots) else len(values)
+        away = np.abs(values[begin:end] - values[pivot]) > 0.5 * swing
+        before = np.flatnonzero(away[: pivot - begin])
+        after = np.flatnonzero(away[pivot - begin :])
+        first = begin + int(before[-1]) + 1 if len(before) else begin
+        last = pivot + int(after[0]) if len(after) else end
+        outward = values[first:last] * side
+        rough = _outermost_rest(outward, enough, max(1.5 * step_pm, 0.015 * swing)) * side
+        swings.append(HalfSwing(first, last, side, rough))
+    return swings, swing
+
+
+def _outermost_rest(outward: Floats, least: int, tie: float) -> float:
+    """Where the outermost `least` readings that lie together lie, or the densest place."""
+    ordered = np.sort(outward)
+    size = len(ordered)
+    if size <= 4:
+        # So few that some lie on the way in or out; those can only fall short of the wall.
+        return float(np.mean(ordered[ordered >= ordered[-1] - tie]))
+    take = max(2, min(math.ceil(0.35 * size), least))
+    widths = ordered[take - 1 :] - ordered[: size - take + 1]
+    together = np.flatnonzero(widths <= tie)
+    start = int(together[-1]) if len(together) else size - take - int(np.argmin(widths[::-1]))
+    return float(np.mean(ordered[start : start + take]))
+
+
+def settle(
+    value_pm: Integers,
+    seconds: Floats,
+    side: int,
+    near_pm: float,
+    width_pm: float,
+    step_pm: int,
+    *,
+    leaving: bool,
+) -> Settled | None:
+    """Find the settled part of a half swing close to where the wall is expected.
+
+    Args:
+        value_pm: readings of the half swing, whole picometres.
+        seconds: working time of each.
+        side: +1 at the high wall, -1 at the low one.
+        near_pm: where the wall is expected.
+        width_pm: how far from there a reading may lie.
+        step_pm: step of the display.
+        leaving: whether the sweep begins here, so that the end of the rest matters.
+
+    Returns:
+        The rest, indices counted within the half swing; None where no reading lies near enough.
+    """
+    close = np.flatnonzero(np.abs(value_pm - near_pm) <= width_pm)
+    if not len(close):
+        return None
+    run = close
+    if int(close[-1]) - int(close[0]) >= len(close) + 3:
+        apart = (close[1:] - close[:-1] > 3) & (seconds[close[1:]] - seconds[close[:-1]] > 0.15)
+        bounds = [0, *(np.flatnonzero(apart) + 1).tolist(), len(close)]
+        runs = list(itertools.pairwise(bounds))
+        begin, end = max(runs, key=lambda each: (each[1] - each[0], each[0]))
+        run = close[begin:end]
+    # A long rest before the first rock or after the last is taken near the rock only.
+    if leaving:
+        near = run[seconds[run] >= seconds[run[-1]] - LONGEST_REST_S]
+    else:
+        near = run[seconds[run] <= seconds[run[0]] + LONGEST_REST_S]
+    late = near[len(near) - math.ceil(LATE_SHARE * len(near)) :]
+    outward = value_pm[late] * side
+    if len(late) <= 3:
+        chosen = late[outward >= outward.max() - max(step_pm, round(0.12 * width_pm))]
+    else:
+        middle = np.sort(outward)[len(outward) // 2]
+        chosen = late[np.abs(outward - middle) <= max(1.5 * step_pm, 0.25 * width_pm)]
+        if not len(chosen):
+            chosen = late
+    total = int(value_pm[chosen].sum())
+    level = Fraction(round(Fraction(2 * total, len(chosen))), 2)
+    at = float(seconds[chosen].sum()) / len(chosen)
+    return Settled(int(run[0]), int(run[-1]), len(run), level, at, len(chosen))
