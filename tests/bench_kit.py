@@ -7,7 +7,6 @@ task is left behind.
 from __future__ import annotations
 
 import asyncio
-import queue
 import threading
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -36,7 +35,7 @@ if TYPE_CHECKING:
 
     from gaugelink.limits import Sheet
     from gaugelink.reading import Stamp
-    from gaugelink.record import Entry, Json
+    from gaugelink.record import Entry, Json, SignedHead
     from gaugelink.wire.base import Value
     from gaugelink.wire.driver import Driver
 
@@ -174,14 +173,34 @@ class WatchedStore(SqliteStore):
         super().__init__(*args)
         self.open_gate = threading.Event()
         self.open_gate.set()
-        self.begun: queue.Queue[int] = queue.Queue()
+        self._begun = threading.Event()
         self.appends = 0
         self.fault: Exception | None = None
+        self.head_fault: Exception | None = None
+
+    def publish_head(self, utc: str) -> SignedHead:
+        """Sign size and root, or fail."""
+        if self.head_fault is not None:
+            raise self.head_fault
+        return super().publish_head(utc)
+
+    def shut(self) -> None:
+        """Let no append through until `release`."""
+        self.open_gate.clear()
+        self._begun.clear()
+
+    def release(self) -> None:
+        """Let the appends through."""
+        self.open_gate.set()
+
+    async def begun(self) -> None:
+        """Wait until an append stands before the shut gate."""
+        assert await asyncio.to_thread(self._begun.wait, PATIENCE_S)
 
     def append(self, documents: Sequence[Mapping[str, Json]]) -> list[Entry]:
         """Wait for the gate, then write, or fail."""
         self.appends += 1
-        self.begun.put(len(documents))
+        self._begun.set()
         assert self.open_gate.wait(PATIENCE_S)
         if self.fault is not None:
             raise self.fault
@@ -234,6 +253,12 @@ class Rig:
         async with asyncio.timeout(PATIENCE_S):
             while not is_so():
                 await self.bench.next_change(self.bench.version)
+
+    async def until_live(self, gauge: str, text: str) -> None:
+        """Wait until a gauge shows a figure, recorded or not."""
+        async with asyncio.timeout(PATIENCE_S):
+            while text not in self.audience.figures(gauge):  # noqa: ASYNC110  nobody else is told
+                await asyncio.sleep(0)
 
     def kinds(self, start: int = 0) -> list[str]:
         """What the record holds, from a place on."""
@@ -311,11 +336,12 @@ class _Running:
         except BaseException:
             put_away(self.rig)
             raise
+        self.rig.clock.pass_s(1)  # the gauges were silent, so what comes first is a beginning
         return self.rig
 
     async def __aexit__(self, *_: object) -> None:
-        self.rig.store.open_gate.set()
-        self.rig.store.fault = None
+        self.rig.store.release()
+        self.rig.store.fault = self.rig.store.head_fault = None
         try:
             await self.rig.bench.stop()
         finally:

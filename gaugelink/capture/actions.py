@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from gaugelink.errors import GaugeLinkError
-from gaugelink.events import PositionSkipped, ReadingStruckOut
+from gaugelink.events import PositionSkipped, ReadingStruckOut, SweepTaken
 from gaugelink.quantity import micrometres_text
 from gaugelink.session import Assign, Retake, Skip, StrikeOut
 
@@ -109,22 +109,20 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             return "the sweep is running: rock at least three times to and fro"
         case _SweepStop():
             analysis = await bench.sweep_stop()
-            if not analysis.usable or not analysis.travel_pm:
-                return "the sweep is kept, but cannot be used: " + "; ".join(
-                    flag.text for flag in analysis.flags
-                )
+            kept = bench.session.history[max(bench.analyses)].event
+            assert isinstance(kept, SweepTaken)
+            if not kept.usable:
+                return f"the sweep is kept, but cannot be used: {'; '.join(kept.flags)}"
             return f"travel {micrometres_text(analysis.travel_pm)} um, on record"
         case _Skip(reason=reason):
             done = await bench.do(Skip(reason))
             skipped = next(event for _, event in done if isinstance(event, PositionSkipped))
             return f"skipped: {skipped.position.words}"
         case _Back():
-            bench.session.back()
-            bench.moved()
+            await bench.back()
             return "one position back; a new reading replaces the old one"
         case _Go(step=step):
-            bench.session.go(step)
-            bench.moved()
+            await bench.go(step)
             return bench.session.plan[step].position.words
         case _Retake(reason=reason):
             return _struck(await bench.do(Retake(reason)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.ports.serial import Line
 from gaugelink.wire.base import Noise, Partial, Value
@@ -13,6 +13,14 @@ if TYPE_CHECKING:
     from gaugelink.reading import Gauge
     from gaugelink.wire.base import Decoder, Item
     from gaugelink.wire.driver import Driver
+
+
+ANSWER_NS: Final = 1_000_000_000
+"""How long a gauge that was asked is waited for before it may be asked again."""
+
+BOUNCE_NS: Final = 500_000_000
+"""The same figure again within so long is one press of a button or pedal that bounced; repeats
+that are meant come later (common practice, no source)."""
 
 
 def line_of(driver: Driver) -> Line:
@@ -27,7 +35,10 @@ class Channel:
 
     Attributes:
         last: the last value that came.
-        armed: why the next value of a gauge that sends all the time is wanted; empty when not.
+        armed: why the next value of a gauge that sends all the time, or has to be asked, is
+            wanted; empty when not.
+        asked_ns: when it was asked last.
+        taken: the value that was taken last, and when, so that a bouncing button shows.
         bytes_in: bytes since the start.
         noise_bytes: those that made no value.
     """
@@ -38,6 +49,8 @@ class Channel:
     decoder: Decoder = field(init=False)
     last: Value | None = None
     armed: str = ""
+    asked_ns: int = 0
+    taken: tuple[str, int] | None = None
     here: bool = False
     bytes_in: int = 0
     noise_bytes: int = 0
@@ -57,8 +70,7 @@ class Channel:
                 begins; what had begun before it is dropped.
         """
         items: list[Item] = []
-        pause_ns = self.driver.pause_ns
-        if pause_ns is not None and mono_ns - self.heard_ns >= pause_ns:
+        if mono_ns - self.heard_ns >= self.driver.pause_ns:
             items += self.decoder.gap()
         self.heard_ns = mono_ns
         self.bytes_in += len(data)
@@ -74,9 +86,27 @@ class Channel:
                     self.noise_bytes += len(item.raw)
         return values
 
+    def unwanted(self, value: Value, mono_ns: int) -> str:
+        """Say why nobody can have wanted a value that came; empty where somebody may have.
+
+        It goes to the tray then: put into the place that is asked for, it would be a second
+        reading from one press, in a place where the gauge has not been yet.
+        """
+        if self.armed:
+            return ""
+        if self.driver.request:
+            return "nobody had asked the gauge: its answer came late or twice"
+        if self.taken is not None:
+            text, taken_ns = self.taken
+            passed_ns = mono_ns - taken_ns
+            if text == str(value.shown) and passed_ns < BOUNCE_NS:
+                return f"the same value came {passed_ns // 1_000_000} ms before: a button bounced"
+        return ""
+
     def restart(self, mono_ns: int) -> None:
         """Begin a new stream: the port was opened, now, or again."""
         self.heard_ns = mono_ns
         self.decoder = self.driver.decoder(joined_midstream=True)
         self.last = None
         self.armed = ""
+        self.taken = None
