@@ -300,6 +300,13 @@ def test_no_later_reading_overturns_a_verdict(
             assert all_of_them.verdict == "outside"
 
 
+@pytest.mark.parametrize("asked", ['stations = ["top"]', 'directions = ["along"]', ""])
+def test_a_reading_may_say_more_of_its_place_than_the_limit_asks(asked: str) -> None:
+    limit = limit_of("margin", 'valves = ["1I"]', asked, 'judge = "smallest"', 'new_min = "1 mm"')
+    item = only(judged(limit, value("1I", "margin", "1 mm", "top", "along")))
+    assert (item.verdict, item.reason) == ("within", "the only reading: top, along")
+
+
 def test_what_was_not_measured_at_all_is_listed() -> None:
     found = judged(STEM.replace("JUDGE", "smallest"))
     assert found.verdicts == []
@@ -342,6 +349,16 @@ def test_the_uncertainty_of_a_combination_is_that_of_its_readings(how: str, u_um
     item = only(judged(STEM.replace("JUDGE", how), *readings))
     assert item.u_pm is not None
     assert item.u_pm // 10**3 == u_um
+
+
+@pytest.mark.parametrize("how", ["mean", "range"])
+def test_of_several_uncertainties_the_largest_counts(how: str) -> None:
+    readings = [
+        value("1I", "stem diameter", "7.95 mm", *place, u=u)
+        for place, u in zip(PLACES, (None, "0.004 mm", "0.001 mm", "0 mm"), strict=True)
+    ]
+    item = only(judged(STEM.replace("JUDGE", how), *readings))
+    assert item.u_pm == (4_000_000 if how == "mean" else 5_656_854)  # 4 um x sqrt 2, cut
 
 
 def test_without_an_uncertainty_no_probability_is_given() -> None:

@@ -108,6 +108,13 @@ def test_one_gauge_stays_in_the_hand_and_the_head_is_walked_from_front_to_back()
         assert len(dict.fromkeys(valves)) == len(list(itertools.groupby(valves)))
 
 
+def test_the_order_of_the_limits_does_not_change_the_walk() -> None:
+    """Books often list intake and exhaust in tables of their own."""
+    limits = [STAND_DOWN + f'valves = ["{kind}"]\n' for kind in ("exhaust", "intake")]
+    plan = plan_for(sheet_of(*limits))
+    assert [step.position.valve for step in plan] == ["1I", "1E", "2I", "2E", "3I", "3E"]
+
+
 def test_at_a_valve_the_stations_come_from_top_to_bottom_along_before_across() -> None:
     plan = plan_for(sheet_of(STEM))
     assert [(s.position.valve, s.position.station, s.position.direction) for s in plan[:7]] == [
