@@ -10,8 +10,10 @@ from gaugelink.quantity import parse_length, rounded_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
+    from fractions import Fraction
 
-    from gaugelink.limits import Sheet
+    from gaugelink.head import Position
+    from gaugelink.limits import Limit, Sheet
     from gaugelink.metrology.sweep_result import Sweep as Analysis
     from gaugelink.session import Session
 
@@ -25,6 +27,23 @@ def judge_session(sheet: Sheet, session: Session, analyses: Mapping[int, Analysi
         analyses: the analysis of each sweep by its place in the record.
     """
     return judge(sheet, [*_readings(session), *_sweeps(sheet, session, analyses)])
+
+
+def rock_limits(sheet: Sheet, position: Position) -> list[Limit]:
+    """List the limits that a sweep at a position was taken for.
+
+    A valve may have one limit for each direction, with another lift and reach: only that of the
+    sweep's own direction, lift and kind of valve turns its travel into clearance.
+    """
+    lift_pm = parse_length(position.lift).pm if position.lift else None
+    return [
+        limit
+        for limit in sheet.of("guide clearance", position.valve)
+        if limit.method == "rock"
+        and limit.takes(position.station, position.direction)
+        and (limit.lift.pm if limit.lift else None) == lift_pm
+        and limit.valve_used == position.valve_used
+    ]
 
 
 def _readings(session: Session) -> Iterator[Measured]:
@@ -44,10 +63,12 @@ def _sweeps(sheet: Sheet, session: Session, analyses: Mapping[int, Analysis]) ->
         if not analysis.travel_pm:
             continue
         position = item.tag.position
-        figures = [("travel", analysis.travel_pm, analysis.travel_u_pm)]
-        for limit in sheet.of("guide clearance", position.valve):
+        figures: list[tuple[str, int | Fraction, int]] = [
+            ("travel", analysis.travel_pm, analysis.travel_u_pm)
+        ]
+        for limit in rock_limits(sheet, position):
             reckoned = clearance_for(analysis, limit)
-            if limit.method == "rock" and reckoned is not None:
+            if reckoned is not None:
                 figures.append(("clearance", reckoned.clearance_pm, reckoned.clearance_u_pm))
                 break
         for figure, value_pm, u_pm in figures:

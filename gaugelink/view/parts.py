@@ -14,6 +14,7 @@ from gaugelink.events import (
 )
 from gaugelink.metrology.conformity import verdict
 from gaugelink.quantity import PM_PER_MM, micrometres_text
+from gaugelink.wire.base import printable
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -119,18 +120,9 @@ def reading_scale(sheet: Sheet, position: Position, value_pm: int, u_pm: int) ->
     limit = limit_for_reading(sheet, position)
     if limit is None or position.method:
         return None
-    lower = limit.lower.pm if limit.lower else None
-    upper = limit.upper.pm if limit.upper else None
+    lower = limit.lower.pm if limit.lower and limit.judge != "largest" else None
+    upper = limit.upper.pm if limit.upper and limit.judge != "smallest" else None
     return scale(value_pm, u_pm, lower, upper, verdict(value_pm, u_pm, lower, upper))
-
-
-def raw_text(raw: bytes) -> str:
-    r"""Show the bytes of a gauge: printable ones as they are, others as escapes.
-
-    >>> raw_text(b"+  7.965 MM\r")
-    '+  7.965 MM\\r'
-    """
-    return raw.decode("ascii", "backslashreplace").encode("unicode_escape").decode("ascii")
 
 
 def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
@@ -148,8 +140,8 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
         "operator": event.stamp.operator,
         "utc": event.stamp.utc,
         "raw": "",
-        "state": "struck out" if entry.struck else "good",
-        "reason": entry.struck,
+        "state": "good",
+        "reason": "",
         "scale": None,
     }
     position: Position | None = None
@@ -158,7 +150,7 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
             position = tag.position
             u_pm = session.gauges[tag.gauge].u_pm
             found |= {"kind": "reading", "gauge": tag.gauge, "text": shown.text,
-                      "unit": shown.unit, "raw": raw_text(raw),
+                      "unit": shown.unit, "raw": printable(raw),
                       "scale": reading_scale(sheet, position, shown.pm, u_pm)}  # fmt: skip
         case ReadingAssigned(tag=tag, parked=parked, reason=reason):
             position = tag.position
@@ -166,9 +158,9 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
             assert isinstance(source, ReadingParked)
             u_pm = session.gauges[tag.gauge].u_pm
             found |= {"kind": "reading", "gauge": tag.gauge, "text": source.shown.text,
-                      "unit": source.shown.unit, "raw": raw_text(source.raw),
+                      "unit": source.shown.unit, "raw": printable(source.raw),
                       "scale": reading_scale(sheet, position, source.shown.pm, u_pm),
-                      "reason": entry.struck or f"from the tray ({parked}): {reason}"}  # fmt: skip
+                      "reason": f"from the tray ({parked}): {reason}"}  # fmt: skip
         case SweepTaken(tag=tag, usable=usable, flags=flags, raw=raw, trace=trace):
             position = tag.position
             found |= {"kind": "sweep", "gauge": tag.gauge, "unit": trace.unit,
@@ -177,16 +169,18 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
                 found |= {"state": "not usable", "reason": "; ".join(flags)}
         case ReadingParked(gauge=gauge, shown=shown, raw=raw, why=why):
             found |= {"kind": "parked", "gauge": gauge, "text": shown.text, "unit": shown.unit,
-                      "raw": raw_text(raw), "state": "unassigned", "reason": why}  # fmt: skip
+                      "raw": printable(raw), "state": "unassigned", "reason": why}  # fmt: skip
             if entry.step is not None:
                 position = session.plan[entry.step].position
                 found |= {"state": "good", "reason": "assigned by a person"}
         case ReadingRefused(gauge=gauge, shown=shown, raw=raw, why=why):
             found |= {"kind": "refused", "gauge": gauge, "text": shown.text, "unit": shown.unit,
-                      "raw": raw_text(raw), "state": "refused", "reason": why}  # fmt: skip
+                      "raw": printable(raw), "state": "refused", "reason": why}  # fmt: skip
         case PositionSkipped(position=skipped, reason=reason):
             position = skipped
             found |= {"kind": "skipped", "state": "skipped", "reason": reason}
+    if entry.struck:
+        found |= {"state": "struck out", "reason": entry.struck}
     if position is not None:
         found |= {
             "valve": position.valve or None,

@@ -206,10 +206,10 @@ class JobView:
             "tray": [entry_document(session, self.sheet, entry) for entry in session.tray()],
             "verdicts": [verdict_document(item) for item in self.judgement().verdicts],
             "sweep": self._sweep(),
-            "messages": self.messages,
+            "messages": list(self.messages),
             "record": {
-                "size": bench.store.size,
-                "root": bench.store.root().hex(),
+                "size": bench.size,
+                "root": bench.root.hex(),
                 "log": bench.store.log,
             },
             "finished": session.finished,
@@ -232,9 +232,7 @@ class JobView:
             trace = recorder.trace()
             analysis = analyse_trace(trace, gauge.u_pm)
             position = bench.session.plan[recorder.step].position
-            return sweep_document(
-                self.sheet, SweepView(position, recorder.gauge, trace, analysis, None, True)
-            )
+            return sweep_document(self.sheet, SweepView(position, recorder.gauge, trace, analysis))
         sweeps = [
             place for place, entry in bench.session.history.items()
             if isinstance(entry.event, SweepTaken)
@@ -248,7 +246,7 @@ class JobView:
         return sweep_document(
             self.sheet,
             SweepView(event.tag.position, event.tag.gauge, event.trace,
-                      self.bench.analyses[place], place, False),
+                      self.bench.analyses[place], place, event.usable, event.flags),
         )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gaugelink.capture.measured import rock_limits
 from gaugelink.capture.sweeping import clearance_for
 from gaugelink.metrology.conformity import verdict
 from gaugelink.quantity import micrometres_text
@@ -21,23 +22,41 @@ MOST_POINTS = 2000
 
 @dataclass(frozen=True, slots=True)
 class SweepView:
-    """Everything about one sweep that a drawing needs. ``place`` is None while it runs."""
+    """Everything about one sweep that a drawing needs.
+
+    Attributes:
+        place: its place in the record; None while it runs.
+        usable: what the record says; None while it runs.
+        spoilt: what the record says against it.
+    """
 
     position: Position
     gauge: str
     trace: Trace
     analysis: Analysis
-    place: int | None
-    running: bool
+    place: int | None = None
+    usable: bool | None = None
+    spoilt: tuple[str, ...] = ()
+
+    @property
+    def running(self) -> bool:
+        """Whether it is being recorded now."""
+        return self.place is None
+
+    def flags(self) -> list[tuple[str, str]]:
+        """Give code and sentence of everything that was found.
+
+        The mode of the gauge is not the analysis's business; the record has it all the same.
+        """
+        found = [(flag.code, flag.text) for flag in self.analysis.flags]
+        known = {text for _, text in found}
+        return [("mode", text) for text in self.spoilt if text not in known] + found
 
 
 def sweep_document(sheet: Sheet, view: SweepView) -> Document:
     """Write a sweep for drawing."""
     position, trace, analysis = view.position, view.trace, view.analysis
-    limit = next(
-        (item for item in sheet.of("guide clearance", position.valve) if item.method == "rock"),
-        None,
-    )
+    limit = next(iter(rock_limits(sheet, position)), None)
     reckoned = clearance_for(analysis, limit) if limit else None
     upper = limit.upper if limit else None
     by_travel = limit is not None and limit.figure == "travel"
@@ -47,7 +66,8 @@ def sweep_document(sheet: Sheet, view: SweepView) -> Document:
         else (reckoned.clearance_pm, reckoned.clearance_u_pm)
     )
     word = None
-    if value_pm and upper is not None and analysis.usable:
+    usable = analysis.usable if view.usable is None else view.usable
+    if value_pm and upper is not None and usable:
         word = verdict(value_pm, u_pm, None, upper.pm)
     skip = -(-len(trace.t_us) // MOST_POINTS)
     return {
@@ -84,8 +104,8 @@ def sweep_document(sheet: Sheet, view: SweepView) -> Document:
         "lift": position.lift,
         "valve_used": position.valve_used,
         "full_rocks": analysis.full_rocks,
-        "usable": None if view.running else analysis.usable,
-        "flags": [{"code": item.code, "words": item.text} for item in analysis.flags],
+        "usable": view.usable,
+        "flags": [{"code": code, "words": words} for code, words in view.flags()],
         "words": _words(analysis, limit),
     }
 
