@@ -6,7 +6,7 @@ import asyncio
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Awaitable, Callable
 
     from gaugelink.web.hub import Hub
 
@@ -19,11 +19,19 @@ class Feed:
     Args:
         hub: where the browsers are.
         state: makes the state document; called only when something changed and somebody may look.
+        sleep: waits for so many seconds.
     """
 
-    def __init__(self, hub: Hub, state: Callable[[], dict[str, Any]]) -> None:
+    def __init__(
+        self,
+        hub: Hub,
+        state: Callable[[], dict[str, Any]],
+        *,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    ) -> None:
         self._hub = hub
         self._state = state
+        self._sleep = sleep
         self._changed = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
 
@@ -52,5 +60,10 @@ class Feed:
         while True:
             await self._changed.wait()
             self._changed.clear()
-            self._hub.publish_state(self._state())
-            await asyncio.sleep(STATE_PERIOD_S)
+            try:
+                self._hub.publish_state(self._state())
+            except Exception as fault:  # noqa: BLE001  one bad document must not freeze the page
+                asyncio.get_running_loop().call_exception_handler(
+                    {"message": "the state could not be published", "exception": fault}
+                )
+            await self._sleep(STATE_PERIOD_S)
