@@ -186,7 +186,7 @@ REPORT = {
     "head": HEAD,
     "gauges": [GAUGE],
     "verdicts": [VERDICT],
-    "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str}],
+    "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str, "why": str}],
     "sweeps": [SWEEP],
     "readings": [READING],
     "limits": [

@@ -168,7 +168,8 @@ def _print(outcome: Outcome) -> None:
         f"{outcome.outside} outside, {outcome.undecided} undecided."
     )
     for item in outcome.report_document["not_measured"]:
-        console.print(f"Not measured: {item['valve'] or 'head'} {item['characteristic']}")
+        why = f" ({item['why']})" if item["why"] else ""
+        console.print(f"Not measured: {item['valve'] or 'head'} {item['characteristic']}{why}")
     print(f"Report  {outcome.report}")
     print(f"Record  {outcome.store}  ({outcome.size} entries, root {outcome.root[:16]})")
     print(f"Check   gaugelink verify {outcome.store}")

@@ -5,6 +5,8 @@ it), or a report in PDF, which carries both. Every entry is hashed again, the ro
 the signatures of all heads are checked. A head that was kept elsewhere (--head) shows whether the
 end was cut off since; the key that the shop has published (--key) shows whether the record is the
 shop's.
+
+Exit status: 0 whole and unchanged; 1 it does not verify; 2 it is no record at all.
 """
 
 from __future__ import annotations

@@ -82,7 +82,7 @@ def report_document(view: JobView, head: SignedHead) -> Document:
         "verdicts": [verdict_document(item) for item in judgement.verdicts],
         "not_measured": [
             {"valve": item.valve or None, "characteristic": item.characteristic,
-             "method": item.method}
+             "method": item.method, "why": item.why}
             for item in judgement.missing
         ],
         "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],

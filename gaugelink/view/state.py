@@ -52,6 +52,25 @@ class JobView:
             self._judgement = judge_session(self.sheet, self.bench.session, self.bench.analyses)
         return self._judgement
 
+    def settled(self) -> list[Judged]:
+        """Give the verdicts without those that are undecided only because measuring goes on."""
+        session = self.bench.session
+        still_open = {
+            (step.position.valve, step.position.characteristic)
+            for number, step in enumerate(session.plan)
+            if session.is_open(number)
+        }
+
+        def waits(item: Judged) -> bool:
+            names = (item.characteristic, *CHARACTERISTICS[item.characteristic].reckoned_from)
+            return any((item.valve, name) in still_open for name in names)
+
+        return [
+            item
+            for item in self.judgement().verdicts
+            if item.verdict != "undecided" or not waits(item)
+        ]
+
     def say(self, level: str, words: str) -> None:
         """Keep a sentence for the operator, newest first."""
         self.messages.insert(0, {"level": level, "words": words, "utc": self.bench.clock.utc()})
@@ -98,7 +117,7 @@ class JobView:
             steps.setdefault(step.position.valve, []).append(number)
         now = session.step.position.valve if session.step else None
         by_valve: dict[str, list[Judged]] = {}
-        for item in self.judgement().verdicts:
+        for item in self.settled():
             by_valve.setdefault(item.valve, []).append(item)
         return {
             "cylinders": head.cylinders,
@@ -204,7 +223,7 @@ class JobView:
             "last": taken[0] if taken else None,
             "readings": entries,
             "tray": [entry_document(session, self.sheet, entry) for entry in session.tray()],
-            "verdicts": [verdict_document(item) for item in self.judgement().verdicts],
+            "verdicts": [verdict_document(item) for item in self.settled()],
             "sweep": self._sweep(),
             "messages": list(self.messages),
             "record": {
