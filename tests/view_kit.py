@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from bench_kit import (
     ROCK,
     SHEET,
@@ -23,15 +25,17 @@ WITH_FACE = (
 """The kit's sheet with four points on the head's face, which come last in the plan."""
 
 
-def valve(state, name) -> dict:
+def valve(state: dict[str, Any], name: str) -> dict[str, Any]:
+    """Find a valve by its name."""
     return next(item for item in state["head"]["valves"] if item["name"] == name)
 
 
-def reading(state, place) -> dict:
+def reading(state: dict[str, Any], place: int) -> dict[str, Any]:
+    """Find a reading by its place in the record."""
     return next(item for item in state["readings"] if item["place"] == place)
 
 
-async def rock_at(rig: Rig, step: int, **options) -> int:
+async def rock_at(rig: Rig, step: int, **options: int) -> int:
     """Record a sweep at a step; give its place."""
     await rig.bench.go(step)
     rig.bench.sweep_start()
@@ -55,8 +59,8 @@ async def measure_all(rig: Rig) -> None:
         await rig.press("M1", stem(text))
     for step in (ROCK, ROCK + 1):
         await rock_at(rig, step, travel_um=120)
-    for text in (b" 1.08\r", b" 1.12\r"):
-        await take(rig, "D1", text)
+    for answer in (b" 1.08\r", b" 1.12\r"):
+        await take(rig, "D1", answer)
     for hundredths in (4790, 4788):
         await take(rig, "C1", spring(hundredths))
     for um in (0, 12, -8, 5):
