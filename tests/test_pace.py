@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import asyncio
+import random
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from bench_kit import run
+from bench_kit import ROCK, make_rig, open_job, run
+from cable_kit import nothing_left
 from hypothesis import given, strategies as st
 
+from gaugelink.simulate.gauges import BenchGauge
+from gaugelink.simulate.hand import rock
 from gaugelink.simulate.pace import FullPace, PersonPace
+from gaugelink.simulate.scenario import SimulatedGauge
+
+__all__ = ["nothing_left"]
+
+pytestmark = pytest.mark.usefixtures("nothing_left")
 
 
 class Settling:
@@ -166,6 +175,58 @@ def test_whoever_gives_up_sleeping_makes_no_time_pass():
             assert pace.mono_ns() == 0
             await pace.sleep(1)
             assert pace.mono_ns() == 1_000_000_000
+
+    run(test())
+
+
+class Plug:
+    """The cable of a simulated gauge, which pulls it by itself."""
+
+    def __init__(self, name):
+        self.name = name
+
+    def pull(self):
+        """Do nothing."""
+
+
+def test_the_samples_of_a_sweep_carry_the_times_at_which_the_hand_made_them(tmp_path):
+    """Over a real stream, decoder and record, whatever the load of the machine."""
+
+    async def test():
+        async def settled():
+            await rig.bench.heard("I1", gauge.sent)
+
+        pace = FullPace(settled)
+        gauge = BenchGauge(
+            SimulatedGauge.model_validate(
+                {"id": "I1", "kind": "indicator", "title": "Indicator", "serial": "1",
+                 "driver": "mode-line", "places": 3, "speaks": "all the time", "per_second": 16,
+                 "noise": "0.001 mm", "u": "0.0015 mm", "calibration_due": "2030-01-01"}
+            ), pace)  # fmt: skip
+        rig = make_rig(tmp_path, clock=pace, cables={"I1": Plug(await gauge.connect())})
+        await rig.bench.start(open_job(rig))
+        clock = asyncio.create_task(pace.run())
+        gauge.switch_on()
+        await pace.sleep(1)
+        await rig.bench.go(ROCK)
+        gauge.pick_up()
+        await pace.sleep(0.5)
+        rig.bench.sweep_start()
+        path = list(rock(120.0, 16, 5, random.Random(1)))
+        await gauge.follow(path)
+        await rig.bench.sweep_stop()
+        gauge.lay_down()
+        [(place, analysis)] = rig.bench.analyses.items()
+        trace = rig.session.history[place].event.trace
+        assert list(trace.t_us) == [62_500 * number for number in range(len(trace.t_us))]
+        shown = [f"{round(um) / 1000 + 0.0:.3f}" for um in path]
+        assert "".join(trace.texts[-len(shown) :]) == "".join(shown)
+        assert analysis.travel_pm == pytest.approx(120e6, abs=2e6)
+        await gauge.unplug()
+        clock.cancel()
+        await asyncio.gather(clock, return_exceptions=True)
+        await rig.bench.stop()
+        rig.store.close()
 
     run(test())
 
