@@ -124,6 +124,7 @@ async def test_a_row_opens_with_all_that_is_known_and_can_be_struck_out(at):
     await at.open(doc)
     row = "tbody[data-place='9']"
     await at.page.click(f"{row} td.what")
+    await at.page.wait_for_selector(f"{row} dl")
     facts = await at.texts(f"{row} dd")
     assert facts == ["9", one["gauge"], one["operator"], one["utc"], one["raw"]]
     await at.page.click(f"{row} button:has-text('Strike out')")
