@@ -2,9 +2,11 @@
  * `<live-value>`: what the gauge shows now, in figures to be read from two metres, and
  * `<gauge-list>`: every gauge of the bench, here or lost.
  *
- * Size: the digits are about 6 % of the page's width high (font 8.4 % of it, digits 0.71 of the
- * font). A 24-inch 16:9 screen is 531 mm wide, so they stand some 31 mm high there; 22 mm are
- * wanted. From 2 m that is 53 minutes of arc; common practice for signs asks 20 or more.
+ * Size: the font is as large as the figure's length leaves room for, at most 13 % of the page's
+ * width, and a digit is 0.7 of the font high. A 24-inch 16:9 screen is 531 mm wide; there the digits
+ * of 7.965 stand some 41 mm high and those of -12.3456 some 25 mm, at 1280 and at 1920 pixels.
+ * 22 mm are wanted: from 2 m that is 38 minutes of arc (22/2000 rad); common practice for signs,
+ * no source, is 20 or more.
  */
 
 import { h, patchList, set, setText } from "../common/dom.js";
