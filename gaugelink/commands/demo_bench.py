@@ -11,6 +11,7 @@ from gaugelink import __version__, content
 from gaugelink.capture.actions import act
 from gaugelink.capture.bench import Bench
 from gaugelink.capture.channel import Channel, line_of
+from gaugelink.errors import InputError
 from gaugelink.events import JobOpened
 from gaugelink.plan import plan_for
 from gaugelink.ports.serial import SerialPort
@@ -256,6 +257,13 @@ class Demonstration:
     def _channel(self, gauge: BenchGauge, name: str) -> Channel:
         about = gauge.about
         driver = load_driver(*content.read("drivers", about.driver))
+        if about.speaks != driver.sends:
+            raise InputError(
+                f"found the gauge {about.id} that speaks {about.speaks!r}, accepted with the driver "
+                f"{driver.name}: {driver.sends!r}",
+                file=self.scenario.scenario.name,
+                field="gauge.speaks",
+            )
         port: Port = (
             TcpPort(name, self._pace.mono_ns)
             if name.startswith("tcp://")
