@@ -259,7 +259,7 @@ class Demonstration:
         driver = load_driver(*content.read("drivers", about.driver))
         if about.speaks != driver.sends:
             raise InputError(
-                f"found the gauge {about.id} that speaks {about.speaks!r}, accepted with the driver "
+                f"the gauge {about.id} speaks {about.speaks!r}, accepted with the driver "
                 f"{driver.name}: {driver.sends!r}",
                 file=self.scenario.scenario.name,
                 field="gauge.speaks",
