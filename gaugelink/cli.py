@@ -1,7 +1,8 @@
 """The command line: finds the command, turns errors into one sentence and an exit status.
 
 Exit status: 0 done and nothing is wrong; 1 done, and something is outside, undecided, stale or does
-not verify; 2 the input or the command is bad.
+not verify; 2 the input or the command is bad. A fault of the program itself ends with 3, so that it
+is never taken for a verdict.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ COMMANDS: Final = {
 """Every command with its line of help; `gaugelink.commands.NAME` does the work."""
 
 INTERRUPTED: Final = 130
+FAULT: Final = 3
 
 
 class _Parser(argparse.ArgumentParser):
@@ -102,6 +104,15 @@ def entry() -> NoReturn:
         # The reader of our output has gone (``| head``); there is nobody left to tell.
         sys.stderr.close()
         status = 1
+    except Exception:  # noqa: BLE001  whatever it is, it must not look like a verdict
+        import traceback  # noqa: PLC0415
+
+        traceback.print_exc()
+        print(
+            "gaugelink: this is a fault of the program; nothing that was acknowledged is lost",
+            file=sys.stderr,
+        )
+        status = FAULT
     raise SystemExit(status)
 
 

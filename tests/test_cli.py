@@ -136,15 +136,19 @@ def test_an_interruption_says_that_the_record_is_safe(
     )
 
 
-def test_a_fault_of_the_program_is_not_dressed_up_as_a_users(
-    monkeypatch: pytest.MonkeyPatch,
+def test_a_fault_of_the_program_is_neither_a_verdict_nor_dressed_up_as_a_users(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     def fail(argv: object) -> NoReturn:
         raise ZeroDivisionError
 
     monkeypatch.setattr(cli, "main", fail)
-    with pytest.raises(ZeroDivisionError):
+    with pytest.raises(SystemExit) as end:
         cli.entry()
+    out, err = capsys.readouterr()
+    assert (end.value.code, out) == (3, "")
+    assert "Traceback" in err
+    assert "fault of the program" in err
 
 
 @pytest.mark.parametrize("word", ["--help", "--version"])
