@@ -70,6 +70,7 @@ class Bench:
         self.asked = asked
         self.answer: tuple[int, JSON] = (200, {"ok": True, "words": "Done."})
         self.complaints: list[str] = []
+        self.expected: str | None = None
         self.requests: list[str] = []
         self._shown = 1000
 
@@ -100,7 +101,9 @@ class Bench:
 
     async def check_clean(self) -> None:
         """Hold the page to its promises: no complaint, nothing forbidden, nothing sent out."""
-        assert self.complaints == []
+        # Chromium notes an answer like 404 in the console by itself, sometime after it came
+        odd = [line for line in self.complaints if not self.expected or self.expected not in line]
+        assert odd == []
         assert await self.page.evaluate("window.__violations") == []
         assert self.requests, "the listener saw no request at all"
         away = [url for url in self.requests if not url.startswith(self.server.url)]
