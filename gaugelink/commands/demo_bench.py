@@ -164,7 +164,10 @@ class Demonstration:
                 return 409, {"ok": False, "words": "the bench is not ready yet; try again"}
             return await act(self.view.bench, document)
 
-        app = make_app(hub, on_act, content.folders("dashboards"))
+        def on_sweep(place: int) -> dict[str, Any] | None:
+            return None if self._audience.view is None else self.view.find_sweep(place)
+
+        app = make_app(hub, on_act, content.folders("dashboards"), sweeps=on_sweep)
         async with Server(app, port=port) as server:
             self._audience.feed = feed
             yield server.url

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
 from gaugelink.quantity import exact_text
-from gaugelink.view.parts import Document, entry_document, verdict_document
+from gaugelink.view.parts import Document, verdict_document
 
 if TYPE_CHECKING:
     from gaugelink.limits import Limit
@@ -87,7 +87,7 @@ def report_document(view: JobView, head: SignedHead) -> Document:
         ],
         "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],
         "readings": [
-            entry_document(session, view.sheet, session.history[place])
+            view.entry(place)
             for place in sorted(session.history)
         ],
         "limits": [_limit(item) for item in view.sheet.limits],

@@ -18,7 +18,7 @@ from gaugelink.view.parts import (
     um,
     verdict_document,
 )
-from gaugelink.view.sweeps import SweepView, sweep_document
+from gaugelink.view.sweeps import SweepView, sweep_document, sweep_headline
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -44,6 +44,7 @@ class JobView:
     finished_utc: str = ""
     _judged_at: int = -1
     _judgement: Judgement | None = None
+    _headlines: dict[int, Document] = field(default_factory=dict)
 
     def judgement(self) -> Judgement:
         """Give the verdicts as of now."""
@@ -204,8 +205,7 @@ class JobView:
         """Write the whole state."""
         bench, session = self.bench, self.bench.session
         entries = [
-            entry_document(session, self.sheet, session.history[place])
-            for place in sorted(session.history, reverse=True)[:MOST_READINGS]
+            self.entry(place) for place in sorted(session.history, reverse=True)[:MOST_READINGS]
         ]
         taken = [item for item in entries if item["kind"] in {"reading", "sweep"}]
         return {
@@ -222,7 +222,7 @@ class JobView:
             "gauges": self.gauges(),
             "last": taken[0] if taken else None,
             "readings": entries,
-            "tray": [entry_document(session, self.sheet, entry) for entry in session.tray()],
+            "tray": [self.entry(entry.place) for entry in session.tray()],
             "verdicts": [verdict_document(item) for item in self.settled()],
             "sweep": self._sweep(),
             "messages": list(self.messages),
@@ -258,15 +258,32 @@ class JobView:
         ]  # fmt: skip
         return self.sweep_at(max(sweeps)) if sweeps else None
 
+    def entry(self, place: int) -> Document:
+        """Write one line of the history; a sweep shows the figure that came out of it."""
+        session = self.bench.session
+        document = entry_document(session, self.sheet, session.history[place])
+        if document["kind"] == "sweep" and document["state"] != "not usable":
+            if place not in self._headlines:
+                self._headlines[place] = sweep_headline(self.sheet, self._sweep_view(place))
+            document |= self._headlines[place]
+        return document
+
     def sweep_at(self, place: int) -> Document:
-        """Write the sweep at a place of the record."""
+        """Write the sweep at a place of the record, which must be one."""
+        return sweep_document(self.sheet, self._sweep_view(place))
+
+    def find_sweep(self, place: int) -> Document | None:
+        """Write the sweep at a place of the record; None if there is none at that place."""
+        entry = self.bench.session.history.get(place)
+        if entry is None or not isinstance(entry.event, SweepTaken):
+            return None
+        return self.sweep_at(place)
+
+    def _sweep_view(self, place: int) -> SweepView:
         event = self.bench.session.history[place].event
         assert isinstance(event, SweepTaken)
-        return sweep_document(
-            self.sheet,
-            SweepView(event.tag.position, event.tag.gauge, event.trace,
-                      self.bench.analyses[place], place, event.usable, event.flags),
-        )  # fmt: skip
+        return SweepView(event.tag.position, event.tag.gauge, event.trace,
+                         self.bench.analyses[place], place, event.usable, event.flags)  # fmt: skip
 
 
 def live_document(gauge: str, value: Any) -> Document:

@@ -8,12 +8,16 @@ from typing import TYPE_CHECKING
 from gaugelink.capture.measured import rock_limits
 from gaugelink.capture.sweeping import clearance_for
 from gaugelink.metrology.conformity import verdict
-from gaugelink.quantity import micrometres_text
-from gaugelink.view.parts import Document, um
+from gaugelink.quantity import micrometres_text, rounded_text
+from gaugelink.view.parts import Document, scale, um
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from gaugelink.head import Position
-    from gaugelink.limits import Limit, Sheet
+    from gaugelink.limits import Bound, Limit, Sheet
+    from gaugelink.metrology.conformity import VerdictWord
+    from gaugelink.metrology.rock import Clearance
     from gaugelink.metrology.sweep_result import Sweep as Analysis
     from gaugelink.reading import Trace
 
@@ -53,22 +57,62 @@ class SweepView:
         return [("mode", text) for text in self.spoilt if text not in known] + found
 
 
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """A sweep held against the limit that it was taken for."""
+
+    limit: Limit | None
+    reckoned: Clearance | None
+    value_pm: int | Fraction
+    u_pm: int
+    word: VerdictWord | None
+
+    @property
+    def upper(self) -> Bound | None:
+        return self.limit.upper if self.limit else None
+
+    @property
+    def by_travel(self) -> bool:
+        return self.limit is not None and self.limit.figure == "travel"
+
+
+def _held(sheet: Sheet, view: SweepView) -> _Held:
+    analysis = view.analysis
+    limit = next(iter(rock_limits(sheet, view.position)), None)
+    reckoned = clearance_for(analysis, limit) if limit else None
+    value_pm: int | Fraction = analysis.travel_pm
+    u_pm = analysis.travel_u_pm
+    if reckoned is not None and limit is not None and limit.figure == "clearance":
+        value_pm, u_pm = reckoned.clearance_pm, reckoned.clearance_u_pm
+    word = None
+    usable = analysis.usable if view.usable is None else view.usable
+    if value_pm and limit is not None and limit.upper is not None and usable:
+        word = verdict(value_pm, u_pm, None, limit.upper.pm)
+    return _Held(limit, reckoned, value_pm, u_pm, word)
+
+
+def sweep_headline(sheet: Sheet, view: SweepView) -> Document:
+    """Give a sweep's figure as a table shows it: text, unit and limit scale.
+
+    The figure is the one that the sheet limits, clearance or travel, rounded for reading.
+    """
+    held = _held(sheet, view)
+    if not held.value_pm:
+        return {}
+    return {
+        "text": rounded_text(held.value_pm, "mm", 4),
+        "unit": "mm",
+        "scale": scale(
+            held.value_pm, held.u_pm, None, held.upper.pm if held.upper else None, held.word
+        ),
+    }
+
+
 def sweep_document(sheet: Sheet, view: SweepView) -> Document:
     """Write a sweep for drawing."""
     position, trace, analysis = view.position, view.trace, view.analysis
-    limit = next(iter(rock_limits(sheet, position)), None)
-    reckoned = clearance_for(analysis, limit) if limit else None
-    upper = limit.upper if limit else None
-    by_travel = limit is not None and limit.figure == "travel"
-    value_pm, u_pm = (
-        (analysis.travel_pm, analysis.travel_u_pm)
-        if by_travel or reckoned is None
-        else (reckoned.clearance_pm, reckoned.clearance_u_pm)
-    )
-    word = None
-    usable = analysis.usable if view.usable is None else view.usable
-    if value_pm and upper is not None and usable:
-        word = verdict(value_pm, u_pm, None, upper.pm)
+    held = _held(sheet, view)
+    limit, reckoned, upper, by_travel = held.limit, held.reckoned, held.upper, held.by_travel
     skip = -(-len(trace.t_us) // MOST_POINTS)
     return {
         "place": view.place,
@@ -100,7 +144,7 @@ def sweep_document(sheet: Sheet, view: SweepView) -> Document:
         "limit_um": um(upper.pm) if upper else None,
         "limit_of": "travel" if by_travel else "clearance",
         "limit_words": limit.words if limit else "",
-        "verdict": word,
+        "verdict": held.word,
         "lift": position.lift,
         "valve_used": position.valve_used,
         "full_rocks": analysis.full_rocks,
