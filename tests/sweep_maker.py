@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal, cast
 
 import numpy as np
+from sweep_maker_gauge import arrival, display, noise, sample_times, spikes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -118,19 +119,19 @@ def make(rng: np.random.Generator, wish: Wish | None = None) -> Made:
     for number, size in enumerate(slips):
         share = rng.uniform(spans[number], spans[number + 1])
         x = x + size * (t > first + share * (last - first))
-    times = _sample_times(rng, rate, length)
+    times = sample_times(rng, rate, length)
     seen = np.interp(times, t, x)
-    noise = wish.noise_um if wish.noise_um is not None else float(rng.uniform(0.0, 0.7))
-    seen = seen + _noise(rng, len(seen), noise)
+    noise_um = wish.noise_um if wish.noise_um is not None else float(rng.uniform(0.0, 0.7))
+    seen = seen + noise(rng, len(seen), noise_um)
     base = float(rng.uniform(-3000, 6000))
     seen = seen + base
     chance = wish.spikes if wish.spikes is not None else float(rng.choice([0.0, 0.005, 0.01]))
-    seen, spiked = _spikes(rng, seen, chance, travel)
-    counts = _display(rng, seen * UM / wish.step_pm)
+    seen, spiked = spikes(rng, seen, chance, travel)
+    counts = display(rng, seen * UM / wish.step_pm)
     bunched = wish.bunched if wish.bunched is not None else bool(rng.random() < 0.25)
-    arrival = _arrival(rng, times, rate, bunched=bunched)
+    arrived = arrival(rng, times, rate, bunched=bunched)
     return Made(
-        t_ns=np.round(arrival * 1e9).astype(np.int64) + int(rng.integers(10**12)),
+        t_ns=np.round(arrived * 1e9).astype(np.int64) + int(rng.integers(10**12)),
         value_pm=counts.astype(np.int64) * wish.step_pm,
         step_pm=wish.step_pm,
         travel_pm=round(travel * UM),
@@ -144,7 +145,7 @@ def make(rng: np.random.Generator, wish: Wish | None = None) -> Made:
             "lead": lead,
             "drift_um": drift,
             "slips_um": slips,
-            "noise_um": noise,
+            "noise_um": noise_um,
             "spiked": spiked,
             "hand_um": hand_um,
             "short": short,
@@ -344,74 +345,6 @@ def _rests(
     pieces.append(x[-1] + (level - x[-1]) * glide)
     pieces.append(np.full(int(after * GRID), level))
     return np.concatenate(pieces), (begin, begin + len(x))
-
-
-def _sample_times(rng: np.random.Generator, rate: float, length: float) -> Floats:
-    count = int(length * rate)
-    jitter = rng.uniform(0, 0.15) if rng.random() < 0.5 else 0.0
-    times = (np.arange(count) + rng.uniform(-jitter, jitter, count) + 0.5) / rate
-    if rng.random() < 0.2:
-        times = times[rng.random(count) > 0.02]
-    return np.sort(times)
-
-
-def _noise(rng: np.random.Generator, count: int, size: float) -> Floats:
-    kind = int(rng.integers(4))
-    if kind == 0:
-        return rng.normal(0, 1, count) * size
-    if kind == 1:
-        return rng.uniform(-1.7, 1.7, count) * size
-    if kind == 2:
-        wave = np.sin(rng.uniform(0.3, 3.0) * np.arange(count) + rng.uniform(0, 6))
-        return np.asarray(size * wave)
-    fresh, slow, last = rng.normal(0, 1, count), np.empty(count), 0.0
-    for place in range(count):
-        last = 0.7 * last + 0.7 * float(fresh[place])
-        slow[place] = last
-    return slow * size
-
-
-def _spikes(
-    rng: np.random.Generator, seen: Floats, chance: float, travel: float
-) -> tuple[Floats, int]:
-    seen, count, place = seen.copy(), 0, 0
-    while place < len(seen):
-        if rng.random() < chance:
-            wide = 1 + int(rng.random() < 0.3)
-            kind = int(rng.integers(3))
-            if kind == 0:
-                seen[place : place + wide] += rng.choice([-1, 1]) * rng.uniform(0.4, 2.0) * travel
-            elif kind == 1:
-                seen[place : place + wide] += rng.choice([-1, 1]) * rng.uniform(30, 3000)
-            else:
-                seen[place : place + wide] /= 10
-            count += wide
-            place += wide + 3
-        place += 1
-    return seen, count
-
-
-def _display(rng: np.random.Generator, counts: Floats) -> Floats:
-    if rng.random() < 0.6:
-        return np.round(counts)
-    if rng.random() < 0.5:
-        return np.floor(counts)
-    # A display that holds a count until the value has left it by more than 0.6 of a step.
-    shown, last = np.empty(len(counts)), round(float(counts[0]))
-    for place, value in enumerate(counts):
-        if abs(value - last) > 0.6:
-            last = round(float(value))
-        shown[place] = last
-    return shown
-
-
-def _arrival(rng: np.random.Generator, times: Floats, rate: float, *, bunched: bool) -> Floats:
-    delay = rng.uniform(0.0, 0.016, len(times))
-    arrival = np.maximum.accumulate(times + delay)
-    if bunched and rate >= 8:
-        tick = rng.uniform(0.1, 0.3)
-        arrival = np.ceil(arrival / tick) * tick + np.arange(len(times)) * 1e-6
-    return arrival
 
 
 def _clip(rng: np.random.Generator, made: Made) -> Made:

@@ -18,7 +18,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from math import isqrt
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gaugelink.metrology.sweep_result import Sweep
 
 U_REACH_PM: Final = 1_000_000_000
 """Standard uncertainty of the reach, 1 mm (common practice, no source)."""
@@ -101,3 +106,82 @@ def clearance(
     by_length = Fraction(2 * reach_pm * guide_length_u_pm, guide_length_pm**2)
     square = (travel_u_pm / k) ** 2 + (size / k) ** 2 * (by_reach**2 + by_length**2)
     return Clearance(k, size, isqrt(round(square)))
+
+
+@dataclass(frozen=True, slots=True)
+class Rock:
+    """A valve rocked in one direction or two.
+
+    Attributes:
+        direction: the direction with the larger travel; it is the result.
+        sweeps: the sweep of each direction.
+        clearances: the clearance of each.
+    """
+
+    direction: str
+    sweeps: Mapping[str, Sweep]
+    clearances: Mapping[str, Clearance]
+
+    @property
+    def sweep(self) -> Sweep:
+        """The sweep that is the result."""
+        return self.sweeps[self.direction]
+
+    @property
+    def clearance(self) -> Clearance:
+        """The clearance that is the result."""
+        return self.clearances[self.direction]
+
+    @property
+    def usable(self) -> bool:
+        """Whether every sweep is usable: while one is not, nobody knows which is the larger."""
+        return all(sweep.usable for sweep in self.sweeps.values())
+
+
+def rock(
+    sweeps: Mapping[str, Sweep],
+    *,
+    guide_length_pm: int,
+    reach_pm: int,
+    guide_length_u_pm: int = U_GUIDE_LENGTH_PM,
+    reach_u_pm: int = U_REACH_PM,
+) -> Rock:
+    """Join the sweeps of one valve; the larger is held against the limit.
+
+    Guides wear oval, because the rocker or cam pushes one way (common practice, no source).
+
+    Args:
+        sweeps: the sweep of each direction, ``along`` and ``across``, or one alone under any name.
+        guide_length_pm: L > 0, picometres.
+        reach_pm: a >= 0, picometres, lift included.
+        guide_length_u_pm: u(L), picometres.
+        reach_u_pm: u(a), picometres.
+
+    Raises:
+        ValueError: no sweep at all, L is not above 0, or a is below 0.
+
+    >>> from gaugelink.metrology.sweep_result import Sweep
+    >>> one, other = (Sweep(t, 10**6, t, 5, 10**6, (), ()) for t in (80 * 10**6, 120 * 10**6))
+    >>> found = rock(
+    ...     {"along": one, "across": other}, guide_length_pm=50 * 10**9, reach_pm=25 * 10**9
+    ... )
+    >>> found.direction, found.clearance.clearance_pm == 60 * 10**6
+    ('across', True)
+    """
+    if not sweeps:
+        raise ValueError("found no sweep, needed: at least one")
+    # Of two equal travels it is along, whatever the order of the rows in a file.
+    largest = max(sweep.travel_pm for sweep in sweeps.values())
+    equal = [name for name, sweep in sweeps.items() if sweep.travel_pm == largest]
+    clearances = {
+        name: clearance(
+            sweep.travel_pm,
+            guide_length_pm=guide_length_pm,
+            reach_pm=reach_pm,
+            travel_u_pm=sweep.travel_u_pm,
+            guide_length_u_pm=guide_length_u_pm,
+            reach_u_pm=reach_u_pm,
+        )
+        for name, sweep in sweeps.items()
+    }
+    return Rock("along" if "along" in equal else min(equal), dict(sweeps), clearances)

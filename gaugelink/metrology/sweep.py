@@ -12,7 +12,7 @@ where the wall must be (`sweep_walls`); leave out what does not belong and say w
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -49,6 +49,9 @@ __all__ = [
 ]
 
 
+FEWEST_FIGURES: Final = 12
+
+
 def display_step(value_pm: Integers, shown_step_pm: int) -> int:
     """Find the step by which a display counts.
 
@@ -60,11 +63,15 @@ def display_step(value_pm: Integers, shown_step_pm: int) -> int:
         shown_step_pm: one unit of the last place shown, pm.
 
     >>> import numpy as np
-    >>> display_step(np.array([0, 5, 20, 35]) * 1_270_000, 1_270_000)
+    >>> fives = np.array([0, 5, 20, 35, 40, 55, 60, 75, 80, 95, 110, 125])
+    >>> display_step(fives * 1_270_000, 1_270_000)  # 0.00005 in, counted in fives: 0.00025 in
     6350000
     """
-    common = int(np.gcd.reduce(np.diff(value_pm))) if len(value_pm) > 1 else 0
-    return max(common, shown_step_pm)
+    seen = np.unique(value_pm)
+    # Few different figures have large common divisors by chance.
+    if len(seen) < FEWEST_FIGURES:
+        return shown_step_pm
+    return max(int(np.gcd.reduce(np.diff(seen))), shown_step_pm)
 
 
 def plateaus_so_far(t_ns: Integers, value_pm: Integers, step_pm: int) -> tuple[Plateau, ...]:
@@ -133,14 +140,17 @@ def measure_travel(
     if swing < 1.5 * step_pm:
         return _nothing(value_pm, step_pm, flags)
     kept = np.flatnonzero(believable(values, seconds, swing, step_pm))
+    aside = np.delete(values, kept)
     values, seconds = values[kept], seconds[kept]
     swings, swing = half_swings(values, seconds, step_pm, swing)
     if len(swings) < 2:
-        return _nothing(value_pm, step_pm, flags)
+        return _nothing(value_pm, step_pm, flags, moved=True)
     ends, fit = find_walls(value_pm[kept], seconds, swings, step_pm, swing)
     judged = judge.judge_ends(ends, fit, seconds, step_pm)
     turned_back = judge.astray(values, seconds, ends, judged, fit.travel_pm)
     flags += judge.flags_of_ends(fit, judged, ends.side, turned_back, step_pm)
+    spikes = faults.many_spikes(aside, ends.level.min(), ends.level.max(), len(t_ns))
+    flags += [spikes] if spikes else []
     flags += _flags_of_readings(values, seconds, ends, fit, judged, step_pm, range_pm, flags)
     travel_pm = max(round(fit.travel_pm), 0)
     return Sweep(
@@ -154,15 +164,15 @@ def measure_travel(
     )
 
 
-def _nothing(value_pm: Integers, step_pm: int, flags: list[Flag]) -> Sweep:
-    found = [
-        Flag(
-            "no movement",
-            "No rocking was seen. Check that the point touches the valve and that the spindle "
-            "moves, then rock from wall to wall.",
-            spoils=True,
-        )
-    ]
+def _nothing(value_pm: Integers, step_pm: int, flags: list[Flag], *, moved: bool = False) -> Sweep:
+    text = (
+        "The stem moved, but rested nowhere for a reading. Stay at each wall until the display "
+        "has settled, and rock again."
+        if moved
+        else "No rocking was seen. Check that the point touches the valve and that the spindle "
+        "moves, then rock from wall to wall."
+    )
+    found = [Flag("no movement", text, spoils=True)]
     if len(value_pm) >= 10 and int(np.ptp(value_pm)) == 0:
         found.append(
             Flag(

@@ -88,7 +88,7 @@ def _signs(
 ) -> float:
     """Weigh the signs that one side is the end of the range; 0 where it cannot be."""
     mine = [rest for rest in rests if rest.side == side]
-    other = [rest for rest in rests if rest.side == -side]
+    other = [rest for rest in rests if rest.side == -side and rest.at_wall]
     if len(mine) < 2 or len(other) < 2:
         return 0.0
     limit = float((values * side).max() * side)
@@ -117,8 +117,10 @@ def _signs(
         for before, other_rest, after in zip(
             [None, *rests], rests, [*rests[1:], None], strict=False
         )
-        if other_rest.side == -side and (before in still or after in still)
+        if other_rest in other and (before in still or after in still)
     ]
+    if len(beside) < 2:
+        return 0.0
     late = [_settled(values[rest.first : rest.last + 1], step_pm) for rest in beside]
     if step_pm > COARSE_PM:
         middles = [float(np.sort(part)[len(part) // 2]) for part in late]
@@ -136,7 +138,7 @@ def _signs(
         weight = 2.0 if chance < -12 else 1.5 if chance < -6 else 0.5
     else:
         weight = (1.5 if chance < -15 else 1.0 if chance < -8 else 0.0) * min(span, 1)
-    if limit == 0:
+    if limit == 0 and span >= 1:
         weight += 2.0
     # A stem slows down before a wall, and readings lie close to it; at the range's end they do not.
     near_mine = _close_by(values, still, side, swing, step_pm)

@@ -1,4 +1,4 @@
-"""Faults of a sweep that do not show in the ends alone: time, gaps, unit, hold.
+"""Faults of a sweep that do not show in the ends alone: time, gaps, spikes, unit, hold.
 
 Each function looks at the readings, and gives a flag or nothing. The sentences are for the person
 at the bench.
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     Integers = NDArray[np.int64]
 
 INCH_RATIO: Final = PM_PER_INCH / PM_PER_MM
+SPIKE_SHARE: Final = 0.06
+FEWEST_SPIKES: Final = 5
 GAP_S: Final = 1.0
 HIDDEN_ROCK_S: Final = 2.5
 """A gap of this length can hide a whole rock."""
@@ -83,6 +85,26 @@ def missing(seconds: Floats, begin: float, finish: float) -> Flag | None:
         f"No reading for {longest:.1f} s in the middle of the rocking: look at the cable and the "
         f"battery. {what}",
         spoils=spoils,
+    )
+
+
+def many_spikes(aside: Floats, low: float, high: float, readings: int) -> Flag | None:
+    """Flag a sweep in which so much was put aside between the walls that it may be rocking.
+
+    Args:
+        aside: readings that were put aside as spikes, pm.
+        low: the lowest end, pm.
+        high: the highest end, pm.
+        readings: how many readings the sweep has.
+    """
+    count = int(np.count_nonzero((aside >= low) & (aside <= high)))
+    if count < FEWEST_SPIKES or count <= SPIKE_SHARE * readings:
+        return None
+    return Flag(
+        "spikes",
+        f"{count} of {readings} readings jump away and back at once: a bad cable, or a hand too "
+        "quick for this gauge. Check the cable, stay longer at each wall, and rock again.",
+        spoils=True,
     )
 
 

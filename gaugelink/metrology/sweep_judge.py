@@ -27,6 +27,8 @@ FEWEST_ROCKS: Final = 3
 SPREAD_SHARE: Final = 0.10
 SHORT_SHARE: Final = 0.15
 """More than this share of the ends short, and more than one, refuses the sweep."""
+SLIP_SHARE: Final = 0.10
+WANDER_SHARE: Final = 0.04
 FARTHER_SHARE: Final = 0.06
 RESTED_S: Final = 0.25
 """A stay of this length is a rest, not a peak."""
@@ -40,6 +42,7 @@ class Judged:
     """What was decided about each end.
 
     Attributes:
+        outward: ``(m,)`` how far each end lies beyond its neighbours' wall (+) or short of it, pm.
         used: ``(m,)`` whether the end counts in the travel.
         reached: ``(m,)`` whether the stem was at the wall, counted or not.
         why: in words.
@@ -48,6 +51,7 @@ class Judged:
         first, last: the first and the last end of the rocking, both included.
     """
 
+    outward: Floats
     used: NDArray[np.bool_]
     reached: NDArray[np.bool_]
     why: list[str]
@@ -62,6 +66,24 @@ class Judged:
         return min(high, int(np.count_nonzero(self.reached & (side < 0))))
 
 
+def local_outward(fit: EndFit, side: Floats, step_pm: int) -> Floats:
+    """Say how far each end lies outside its wall, a wandering base taken out, ``(m,)`` pm.
+
+    Where the base wanders more than the fit can bend, neighbouring ends are off together, high and
+    low alike; a short end is off alone. What an end shares with its neighbours is taken out, and
+    nothing is ever made to look worse by that. What is too much for wandering stays.
+    """
+    off = side * fit.outward_pm
+    if len(off) < 5:
+        return fit.outward_pm
+    three = np.stack([off[:-2], off[1:-1], off[2:]])
+    shared = np.sort(three, axis=0)[1]
+    shared = np.concatenate([shared[:1], shared, shared[-1:]])
+    left = off - shared
+    wanders = np.abs(shared) <= max(3 * step_pm, WANDER_SHARE * fit.travel_pm)
+    return side * np.where(wanders & (np.abs(left) < np.abs(off)), left, off)
+
+
 def judge_ends(ends: Ends, fit: EndFit, seconds: Floats, step_pm: int) -> Judged:
     """Decide which ends count.
 
@@ -71,12 +93,14 @@ def judge_ends(ends: Ends, fit: EndFit, seconds: Floats, step_pm: int) -> Judged
         seconds: ``(n,)`` working time of the readings.
         step_pm: step of the display.
     """
-    travel, outward = fit.travel_pm, fit.outward_pm
+    travel = fit.travel_pm
+    outward = local_outward(fit, ends.side, step_pm)
     m = len(ends.swings)
     full = np.flatnonzero(fullness(ends.level, travel) >= FULL_SHARE)
     first, last = (int(full[0]), int(full[-1])) if len(full) else (0, m - 1)
     used = np.abs(outward) <= max(2.2 * step_pm, 0.03 * travel)
     judged = Judged(
+        outward=outward,
         used=used,
         reached=used.copy(),
         why=["at the wall"] * m,
@@ -86,7 +110,9 @@ def judge_ends(ends: Ends, fit: EndFit, seconds: Floats, step_pm: int) -> Judged
     )
     for number in np.flatnonzero(~used).tolist():
         beyond = float(outward[number])
-        if not judged.first <= number <= judged.last:
+        # The first and the last of all may be rests that happen to lie near a wall.
+        rim = number in (0, m - 1) and beyond < 0
+        if rim or not judged.first <= number <= judged.last:
             judged.why[number] = "before the first rock or after the last"
         elif beyond > 0:
             judged.why[number] = "beyond the other ends of this side"
@@ -158,7 +184,7 @@ def flags_of_ends(
         turned_back: ways on which the stem turned back between the walls.
         step_pm: step of the display.
     """
-    travel, outward = fit.travel_pm, fit.outward_pm
+    travel, outward = fit.travel_pm, judged.outward
     inner = max(judged.last - judged.first + 1, 1)
     rocks = judged.full_rocks(side)
     found = []
@@ -171,14 +197,18 @@ def flags_of_ends(
                 spoils=True,
             )
         )
-    found += _flags_of_short_ends(judged, outward, travel, turned_back, inner)
+    found += _flags_of_short_ends(
+        judged, [after for after, _ in fit.slips], travel, turned_back, inner
+    )
     if fit.slips:
-        size = max(abs(size) for _, size in fit.slips) / 1e6
-        spoils = len(fit.slips) > 1 or rocks < FEWEST_ROCKS
+        sizes = [abs(size) for _, size in fit.slips]
+        # A small step beside a large one may as well be drift.
+        count = sum(size >= max(SLIP_SHARE * travel, 0.3 * max(sizes)) for size in sizes) or 1
+        spoils = count > 1 or rocks < FEWEST_ROCKS
         what = (
-            f"The base slipped by {size:.0f} um: high and low ends moved together. "
-            if len(fit.slips) == 1
-            else f"The base slipped {len(fit.slips)} times, by up to {size:.0f} um. "
+            f"The base slipped by {max(sizes) / 1e6:.0f} um: high and low ends moved together. "
+            if count == 1
+            else f"The base slipped {count} times, by up to {max(sizes) / 1e6:.0f} um. "
         )
         remedy = (
             "Fasten the base and rock again."
@@ -212,12 +242,12 @@ def flags_of_ends(
 
 
 def _flags_of_short_ends(
-    judged: Judged, outward: Floats, travel: float, turned_back: int, inner: int
+    judged: Judged, slipped: list[int], travel: float, turned_back: int, inner: int
 ) -> list[Flag]:
     found = []
     count = len(judged.short)
     if count:
-        worst = 100 * max(-float(outward[number]) for number in judged.short) / travel
+        worst = 100 * max(-float(judged.outward[number]) for number in judged.short) / travel
         text = (
             f"One end stopped {worst:.0f} % of the travel short of the wall; it was left out. Push "
             "through to the wall."
@@ -226,7 +256,12 @@ def _flags_of_short_ends(
             "travel: the true travel may be larger. Push through to the wall each time, lightly, "
             "and rock again."
         )
-        found.append(Flag("short end", text, spoils=count > max(1, SHORT_SHARE * inner)))
+        # Where the base slips in the middle of an end, that end is no worse than the slip.
+        by_slip = sum(
+            any(number in (after, after + 1) for after in slipped) for number in judged.short
+        )
+        spoils = count - by_slip > max(1, SHORT_SHARE * inner)
+        found.append(Flag("short end", text, spoils=spoils))
     elif turned_back:
         found.append(
             Flag(

@@ -22,6 +22,7 @@ FlagCode = Literal[
     "time",
     "gap",
     "coarse",
+    "spikes",
 ]
 
 
