@@ -50,6 +50,8 @@ __all__ = [
 
 
 FEWEST_FIGURES: Final = 12
+LEAST_TRAVEL_PM: Final = 5_000_000
+"""No stem in a guide moves less than 5 um; less is the flicker of the display."""
 
 
 def display_step(value_pm: Integers, shown_step_pm: int) -> int:
@@ -137,11 +139,12 @@ def measure_travel(
     seconds = working_seconds(np.maximum.accumulate(t_ns))
     values = value_pm.astype(np.float64)
     swing = typical_swing(values, seconds, step_pm)
-    if swing < 1.5 * step_pm:
+    if swing < max(1.5 * step_pm, LEAST_TRAVEL_PM):
         return _nothing(value_pm, step_pm, flags)
     kept = np.flatnonzero(believable(values, seconds, swing, step_pm))
     aside = np.delete(values, kept)
     values, seconds = values[kept], seconds[kept]
+    usual = swing
     swings, swing = half_swings(values, seconds, step_pm, swing)
     if len(swings) < 2:
         return _nothing(value_pm, step_pm, flags, moved=True)
@@ -151,7 +154,7 @@ def measure_travel(
     flags += judge.flags_of_ends(fit, judged, ends.side, turned_back, step_pm)
     spikes = faults.many_spikes(aside, ends.level.min(), ends.level.max(), len(t_ns))
     flags += [spikes] if spikes else []
-    flags += _flags_of_readings(values, seconds, ends, fit, judged, step_pm, range_pm, flags)
+    flags += _flags_of_readings(values, seconds, ends, fit, judged, usual, step_pm, range_pm, flags)
     travel_pm = max(round(fit.travel_pm), 0)
     return Sweep(
         travel_pm=travel_pm,
@@ -191,6 +194,7 @@ def _flags_of_readings(
     ends: Ends,
     fit: EndFit,
     judged: judge.Judged,
+    swing: float,
     step_pm: int,
     range_pm: tuple[int, int] | None,
     known: list[Flag],
@@ -209,5 +213,5 @@ def _flags_of_readings(
         clipped(values, seconds, rocking, travel, step_pm, range_pm, slipped=bool(fit.slips)),
     ]
     if not any(flag.code == "unit change" for flag in known):
-        found.append(faults.unit_jumped(values, travel))
+        found.append(faults.unit_jumped(values, swing))
     return [flag for flag in found if flag is not None]

@@ -125,7 +125,7 @@ def _signs(
     if step_pm > COARSE_PM:
         middles = [float(np.sort(part)[len(part) // 2]) for part in late]
         moved = max(middles) - min(middles) >= 3 * step_pm
-        return 2.0 * moved + 2.0 * (limit == 0)
+        return 2.0 + 2.0 * (limit == 0) if moved else 0.0
     levels, counts = np.unique(np.concatenate(late), return_counts=True)
     span = round(float(levels[-1] - levels[0]) / step_pm)
     share = float(counts.max()) / float(counts.sum())
@@ -153,7 +153,7 @@ def _signs(
     stay = _stay(seconds, still) / max(_stay(seconds, beside), 0.05)
     weight += 1.0 if stay > 1.35 else 0.5 if stay > 1.2 else -0.5 if stay < 1.0 else 0.0
     # Where the base slipped, some ends lie elsewhere for that reason alone.
-    return min(weight, LIKELY) if slipped and len(still) < len(mine) else weight
+    return 0.0 if slipped and len(still) < len(mine) else weight
 
 
 def _settled(part: Floats, step_pm: int) -> Floats:

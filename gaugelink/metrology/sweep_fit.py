@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 SLIP_COST: Final = 2.0
 BEND_COST: Final = 1.0
 """What a slip or a bend must explain, in tolerances of an end, before it is believed."""
+MOST_OF_SWING: Final = 2.5
 MOST_SLIPS: Final = 4
 SLIP_SHARE: Final = 0.04
 """A step of the base smaller than this share of the travel is drift."""
@@ -51,13 +52,15 @@ class EndFit:
 def fullness(level_pm: Floats, swing: float) -> Floats:
     """Say how much of the swing lies on the fuller side of each end, as a share.
 
-    A rest half-way and a small move before the first rock have no full swing on either side.
+    A rest half-way and a small move before the first rock have no full swing on either side. A way
+    of far more than the swing is no swing at all: the gauge was zeroed, or the base fell.
 
     >>> import numpy as np
     >>> fullness(np.array([40.0, 100.0, 0.0, 80.0, 0.0]), 100.0).tolist()
     [0.6, 1.0, 1.0, 0.8, 0.8]
     """
     ways = np.abs(np.diff(level_pm)) / swing
+    ways[ways > MOST_OF_SWING] = 0.0
     share: Floats = np.maximum(np.concatenate([[0.0], ways]), np.concatenate([ways, [0.0]]))
     return share
 
