@@ -161,8 +161,8 @@ def _words(analysis: Analysis, limit: Limit | None) -> list[str]:
     if not analysis.travel_pm:
         return [*words, "The travel shows after the first full rocks."]
     words.append(
-        "The travel is the distance between the high and the low plateaus; each plateau is held "
-        "against its two neighbours, which takes a creeping base out."
+        "The travel is the distance between the high and the low plateaus; all of them are "
+        "fitted at once with the base's creep, which takes the creep out."
     )
     words.append(
         f"Travel {micrometres_text(analysis.travel_pm)} um"
