@@ -68,6 +68,18 @@ class GaugeFound:
 
 
 @dataclass(frozen=True, slots=True)
+class PositionConfirmed:
+    """A gauge had been lost and was back, and a person said that it is where it is asked for.
+
+    ``position`` is what was asked for then; left out where nothing was.
+    """
+
+    stamp: Stamp
+    gauge: str
+    position: Position | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ReadingTaken:
     """A reading was asked for, came, and is in its place."""
 
@@ -173,6 +185,7 @@ Event = (
     JobOpened
     | GaugeLost
     | GaugeFound
+    | PositionConfirmed
     | ReadingTaken
     | SweepTaken
     | ReadingParked

@@ -21,6 +21,7 @@ from gaugelink.events import (
     GaugeLost,
     JobJudged,
     JobOpened,
+    PositionConfirmed,
     PositionSkipped,
     ReadingAssigned,
     ReadingParked,
@@ -46,6 +47,8 @@ MODE_WORDS: Final[dict[str, str]] = {
     "min": "showing the smallest value",
     "tir": "showing a difference",
 }
+
+UNCONFIRMED: Final = "the gauge was lost and is back; confirm that it is at the position asked for"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +104,12 @@ class Assign:
     reason: str
 
 
-Command = ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign
+@dataclass(frozen=True, slots=True)
+class ConfirmPosition:
+    """Say that every gauge which was lost and is back is where it is asked for."""
+
+
+Command = ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign | ConfirmPosition
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +134,9 @@ class Session:
         filled: for each step that has one, the record place of the reading that counts.
         skipped: for each step skipped, the reason.
         history: everything taken, parked, refused and skipped, by record place.
+        lost: gauges that are lost.
+        unconfirmed: gauges that were lost and are back, and nobody has said yet that they are
+            where they are asked for; their values go to the tray.
     """
 
     plan: Sequence[Step]
@@ -136,6 +147,7 @@ class Session:
     skipped: dict[int, str] = field(default_factory=dict)
     history: dict[int, Entry] = field(default_factory=dict)
     lost: set[str] = field(default_factory=set)
+    unconfirmed: set[str] = field(default_factory=set)
     again: str = ""
 
     # ---- what is asked for ----------------------------------------------------------------------
@@ -200,6 +212,8 @@ class Session:
                 return [self._strike(place, reason, stamp)]
             case Assign(place, step_number, reason):
                 return self._assign(place, step_number, reason, stamp)
+            case ConfirmPosition():
+                return self._confirm(stamp)
             case _:
                 assert_never(command)
 
@@ -222,6 +236,8 @@ class Session:
         kind = self._kind(command.gauge)
         if kind != step.gauge_kind:
             raise SessionError(f"the sweep came from the {kind}, asked for: {step.gauge_kind}")
+        if command.gauge in self.unconfirmed:
+            raise SessionError(UNCONFIRMED)
         tag = self._tag(self.cursor, command.gauge)
         events = self._replaced(stamp) if command.usable else []
         return [*events, SweepTaken(stamp, tag, command.trace, command.raw, command.usable,
@@ -246,10 +262,18 @@ class Session:
         tag = self._tag(number, parked.gauge)
         return [*events, ReadingAssigned(stamp, place, tag, _given(reason))]
 
+    def _confirm(self, stamp: Stamp) -> list[Event]:
+        if not self.unconfirmed:
+            raise SessionError("no gauge waits for its position to be confirmed")
+        position = self.step.position if self.step else None
+        return [PositionConfirmed(stamp, gauge, position) for gauge in sorted(self.unconfirmed)]
+
     def _not_for_this_step(self, gauge: str) -> str:
         step = self.step
         if step is None:
             return "nothing was asked for"
+        if gauge in self.unconfirmed:
+            return UNCONFIRMED
         kind = self._kind(gauge)
         if step.sweep:
             return "a rock sweep was asked for, not a single value"
@@ -322,8 +346,13 @@ class Session:
                 self._apply_strike(struck, reason)
             case GaugeLost(gauge=gauge):
                 self.lost.add(gauge)
+                self.unconfirmed.discard(gauge)
             case GaugeFound(gauge=gauge):
+                if gauge in self.lost:
+                    self.unconfirmed.add(gauge)
                 self.lost.discard(gauge)
+            case PositionConfirmed(gauge=gauge):
+                self.unconfirmed.discard(gauge)
             case JobOpened() | JobJudged():
                 pass
             case _:

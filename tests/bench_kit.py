@@ -254,6 +254,12 @@ class Rig:
             while not is_so():
                 await self.bench.next_change(self.bench.version)
 
+    async def until_so(self, is_so: Callable[[], bool]) -> None:
+        """Wait until something is so of which nobody is told."""
+        async with asyncio.timeout(PATIENCE_S):
+            while not is_so():  # noqa: ASYNC110  nobody else is told
+                await asyncio.sleep(0)
+
     async def until_live(self, gauge: str, text: str) -> None:
         """Wait until a gauge shows a figure, recorded or not."""
         async with asyncio.timeout(PATIENCE_S):
@@ -355,9 +361,9 @@ def put_away(rig: Rig) -> None:
     rig.store.close()
 
 
-def running(folder: Path, *, job: bool = True, **options: Any) -> _Running:
+def running(folder: Path, *, job: bool = True, rig: Rig | None = None, **options: Any) -> _Running:
     """Start a bench, and stop it at the end of ``async with``."""
-    return _Running(make_rig(folder, **options), job=job)
+    return _Running(rig or make_rig(folder, **options), job=job)
 
 
 def run(work: Coroutine[Any, Any, None], *, faults: list[dict[str, Any]] | None = None) -> None:

@@ -121,4 +121,5 @@ def state(session: Session) -> dict[str, Any]:
         "skipped": session.skipped,
         "history": session.history,
         "lost": session.lost,
+        "unconfirmed": session.unconfirmed,
     }

@@ -247,7 +247,18 @@ JSON = st.recursive(
     max_leaves=6,
 )
 DOES = st.sampled_from(
-    ["take", "sweep-start", "sweep-stop", "skip", "back", "go", "retake", "strike-out", "assign"]
+    [
+        "take",
+        "sweep-start",
+        "sweep-stop",
+        "skip",
+        "back",
+        "go",
+        "retake",
+        "strike-out",
+        "assign",
+        "confirm-position",
+    ]
 )
 KEYS = st.fixed_dictionaries(
     {"do": DOES | JSON},

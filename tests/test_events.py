@@ -46,6 +46,7 @@ def anything(kind: Any) -> st.SearchStrategy[Any]:
         int: integers,
         str: texts,
         bytes: st.binary(max_size=8),
+        types.NoneType: st.none(),
     }
     return simple[kind]
 
@@ -55,6 +56,7 @@ def test_the_list_of_events_is_closed() -> None:
         "job-opened",
         "gauge-lost",
         "gauge-found",
+        "position-confirmed",
         "reading-taken",
         "sweep-taken",
         "reading-parked",

@@ -77,6 +77,7 @@ class TestPowerCut:
                 self.cut(rig, tmp_path / "two")
                 async with running(tmp_path / "two", reopen=True, job=False) as again:
                     stood["lost"] = set()  # all gauges are found again at the start
+                    assert again.session.unconfirmed == {"I1"}  # and that one was lost before
                     assert standing(again.session) == stood
                     assert again.bench.analyses == analyses
                     assert again.kinds()[-5:] == ["gauge-lost"] + ["gauge-found"] * 4

@@ -9,6 +9,7 @@ from gaugelink.errors import SessionError
 from gaugelink.events import (
     GaugeFound,
     GaugeLost,
+    PositionConfirmed,
     ReadingAssigned,
     ReadingParked,
     ReadingRefused,
@@ -16,7 +17,7 @@ from gaugelink.events import (
     ReadingTaken,
     SweepTaken,
 )
-from gaugelink.session import Assign, Mode, Retake, Skip, StrikeOut
+from gaugelink.session import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 
 TAKEN = ["M1"] * 4 + ["B1"] * 2
 """The gauges that fill the steps before the first sweep."""
@@ -380,3 +381,50 @@ def test_an_event_of_another_plan_is_refused(bench: Bench) -> None:
 
 def test_the_gauges_of_these_tests_are_registered() -> None:
     assert len(GAUGES) == 4
+
+
+def test_what_a_gauge_sends_that_was_lost_and_is_back_waits_until_its_position_is_confirmed(
+    bench: Bench,
+) -> None:
+    bench.put(GaugeLost(bench.stamp(), "M1", "COM3", "unplugged"))
+    bench.put(GaugeFound(bench.stamp(), "M1", "COM7"))
+    assert bench.session.unconfirmed == {"M1"}
+    asked = bench.session.cursor
+    place = bench.value("M1")
+    parked = bench.session.history[place].event
+    assert isinstance(parked, ReadingParked)
+    assert "lost and is back; confirm" in parked.why
+    assert bench.session.cursor == asked
+    [at] = bench.do(ConfirmPosition())
+    confirmed = bench.record[at][1]
+    assert confirmed == PositionConfirmed(confirmed.stamp, "M1", PLAN[asked].position)
+    assert isinstance(bench.session.history[bench.value("M1")].event, ReadingTaken)
+    assert [entry.place for entry in bench.session.tray()] == [place]
+    assert state(bench.replayed()) == state(bench.session)
+
+
+def test_a_gauge_that_was_there_from_the_start_needs_no_confirming(bench: Bench) -> None:
+    bench.put(GaugeFound(bench.stamp(), "M1", "COM3"))
+    assert bench.session.unconfirmed == set()
+    with pytest.raises(SessionError, match="no gauge waits for its position to be confirmed"):
+        bench.do(ConfirmPosition())
+
+
+def test_a_sweep_of_a_gauge_that_was_lost_waits_for_the_position_too(bench: Bench) -> None:
+    bench.session.go(6)
+    bench.put(GaugeLost(bench.stamp(), "I1", "COM3", "unplugged"))
+    bench.put(GaugeFound(bench.stamp(), "I1", "COM3"))
+    with pytest.raises(SessionError, match="confirm that it is at the position"):
+        bench.sweep()
+    bench.do(ConfirmPosition())
+    bench.sweep()
+    assert 6 in bench.session.filled
+
+
+def test_a_gauge_that_is_lost_again_before_it_was_confirmed_waits_anew(bench: Bench) -> None:
+    bench.put(GaugeLost(bench.stamp(), "M1", "COM3", "unplugged"))
+    bench.put(GaugeFound(bench.stamp(), "M1", "COM3"))
+    bench.put(GaugeLost(bench.stamp(), "M1", "COM3", "unplugged"))
+    assert (bench.session.unconfirmed, bench.session.lost) == (set(), {"M1"})
+    bench.put(GaugeFound(bench.stamp(), "M1", "COM3"))
+    assert bench.session.unconfirmed == {"M1"}

@@ -13,6 +13,7 @@ from gaugelink.errors import SessionError
 from gaugelink.events import (
     GaugeFound,
     GaugeLost,
+    PositionConfirmed,
     PositionSkipped,
     ReadingAssigned,
     ReadingParked,
@@ -21,7 +22,7 @@ from gaugelink.events import (
     ReadingTaken,
     SweepTaken,
 )
-from gaugelink.session import Assign, Mode, Retake, Skip, StrikeOut
+from gaugelink.session import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -34,6 +35,8 @@ gauges = st.sampled_from([*KINDS, "X9"])
 modes: st.SearchStrategy[Mode] = st.sampled_from(
     ("actual", "actual", "actual", "hold", "max", "min", "tir")
 )
+
+NOT_OF_A_READING = ReadingStruckOut | GaugeLost | GaugeFound | PositionConfirmed
 
 
 def step_of(event: Event) -> int | None:
@@ -95,6 +98,7 @@ class AnyBench(RuleBasedStateMachine):
         step = self.bench.session.step
         if step is None:
             return
+        self.attempt(ConfirmPosition())
         gauge = next(mark for mark, kind in KINDS.items() if kind == step.gauge_kind)
         before = len(self.bench.record)
         self.carry_out(lambda: self.bench.sweep(gauge) if step.sweep else self.bench.value(gauge))
@@ -174,6 +178,14 @@ class AnyBench(RuleBasedStateMachine):
         event = GaugeLost(stamp, gauge, "COM3", "out") if lost else GaugeFound(stamp, gauge, "COM3")
         self.bench.put(event)
 
+    @rule()
+    def a_position_is_confirmed(self) -> None:
+        waiting = set(self.bench.session.unconfirmed)
+        before = len(self.bench.record)
+        self.attempt(ConfirmPosition())
+        assert {event.gauge for _, event in self.bench.record[before:]} == waiting
+        assert not self.bench.session.unconfirmed
+
     # ---- what always holds --------------------------------------------------------------------
 
     @invariant()
@@ -186,8 +198,26 @@ class AnyBench(RuleBasedStateMachine):
         assert kept == self.bench.sent
         entries = self.bench.session.history
         for place, event in self.bench.record:
-            if not isinstance(event, ReadingStruckOut | GaugeLost | GaugeFound):
+            if not isinstance(event, NOT_OF_A_READING):
                 assert entries[place].event == event
+
+    @invariant()
+    def nothing_is_taken_from_a_gauge_that_was_lost_and_not_confirmed(self) -> None:
+        lost: set[str] = set()
+        back: set[str] = set()
+        for _, event in self.bench.record:
+            match event:
+                case GaugeLost(gauge=gauge):
+                    lost.add(gauge)
+                    back.discard(gauge)
+                case GaugeFound(gauge=gauge) if gauge in lost:
+                    lost.discard(gauge)
+                    back.add(gauge)
+                case PositionConfirmed(gauge=gauge):
+                    back.discard(gauge)
+                case ReadingTaken(tag=tag) | SweepTaken(tag=tag):
+                    assert tag.gauge not in back
+        assert back == self.bench.session.unconfirmed
 
     @invariant()
     def what_counts_is_what_a_reader_of_the_record_would_count(self) -> None:

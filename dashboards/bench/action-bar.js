@@ -21,6 +21,7 @@ export class ActionBar extends HTMLElement {
   #skip = button("Skip…");
   #retake = button("Retake…");
   #strike = button("Strike out last…");
+  #confirm = button("Confirm position");
   #answer = h("p", { class: "answer", role: "status" });
   /** @type {State | null} */
   #state = null;
@@ -28,12 +29,13 @@ export class ActionBar extends HTMLElement {
   #busy = false;
 
   connectedCallback() {
-    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#answer);
+    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#confirm, this.#answer);
     const on = (/** @type {HTMLButtonElement} */ which, /** @type {() => void} */ what) =>
       which.addEventListener("click", what);
     on(this.#take, () => this.#doTake());
     on(this.#sweep, () => this.#doSweep());
     on(this.#back, () => this.#do({ do: "back" }));
+    on(this.#confirm, () => this.#do({ do: "confirm-position" }));
     on(this.#skip, () => {
       const reason = (/** @type {string} */ text) => ({ do: "skip", reason: text });
       this.#why("Skip this step", this.#state?.next?.words ?? "", REASONS.skip, reason);
@@ -135,7 +137,11 @@ export class ActionBar extends HTMLElement {
     may(this.#skip, !running && state?.next !== null);
     may(this.#retake, !running && last !== null);
     may(this.#strike, !running && last !== null && (last.state === "good" || last.state === "not usable"));
-    this.#take.classList.toggle("main", !sweep && state?.next !== null);
+    const back = (state?.gauges ?? []).some((one) => one.state === "back, confirm the position");
+    may(this.#confirm, back);
+    this.#confirm.hidden = !back;
+    this.#confirm.classList.toggle("main", back);
+    this.#take.classList.toggle("main", !back && !sweep && state?.next !== null);
     this.#sweep.classList.toggle("main", sweep);
     setText(/** @type {Element} */ (this.#sweep.firstElementChild), running ? "Stop sweep" : "Start sweep");
   }

@@ -102,6 +102,8 @@ export class LiveValue extends HTMLElement {
       note = "not live: no connection to the bench";
     } else if (gauge?.state === "lost") {
       note = `not live: gauge ${gauge.id} is lost, look at its plug`;
+    } else if (gauge?.state === "back, confirm the position") {
+      note = `gauge ${gauge.id} was lost and is back: see that it is at the place asked for, then confirm`;
     } else if (mode !== "actual" && mode !== "") {
       note = `the gauge shows "${mode}", not the actual value; change it at the gauge`;
     } else if (live === null) {
@@ -130,7 +132,7 @@ export class GaugeList extends HTMLElement {
         const [id, note] = row.children;
         if (id && note) {
           setText(id, gauge.id);
-          setText(note, gauge.state === "lost" ? "lost" : "here");
+          setText(note, gauge.state);
         }
         set(row, { "data-state": gauge.state, title: `${gauge.title}, ${gauge.serial}, ${gauge.port}` });
       },

@@ -85,7 +85,7 @@
  * @property {string} serial
  * @property {string} driver
  * @property {string} port
- * @property {"here" | "lost"} state
+ * @property {"here" | "lost" | "back, confirm the position"} state
  * @property {string} text
  * @property {string} unit
  * @property {string} u_text

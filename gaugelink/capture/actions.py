@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from gaugelink.errors import GaugeLinkError
-from gaugelink.events import PositionSkipped, ReadingStruckOut, SweepTaken
+from gaugelink.events import PositionConfirmed, PositionSkipped, ReadingStruckOut, SweepTaken
 from gaugelink.quantity import micrometres_text
-from gaugelink.session import Assign, Retake, Skip, StrikeOut
+from gaugelink.session import Assign, ConfirmPosition, Retake, Skip, StrikeOut
 
 if TYPE_CHECKING:
     from gaugelink.capture.bench import Bench
@@ -63,6 +63,10 @@ class _StrikeOut(_Action):
     reason: Reason
 
 
+class _ConfirmPosition(_Action):
+    do: Literal["confirm-position"]
+
+
 class _Assign(_Action):
     do: Literal["assign"]
     place: Annotated[int, Field(ge=0, le=2**53)]
@@ -70,14 +74,19 @@ class _Assign(_Action):
     reason: Reason
 
 
-_ANY: TypeAdapter[
-    _Take | _SweepStart | _SweepStop | _Skip | _Back | _Go | _Retake | _StrikeOut | _Assign
-] = TypeAdapter(
-    Annotated[
-        _Take | _SweepStart | _SweepStop | _Skip | _Back | _Go | _Retake | _StrikeOut | _Assign,
-        Field(discriminator="do"),
-    ]
+_Anything = (
+    _Take
+    | _SweepStart
+    | _SweepStop
+    | _Skip
+    | _Back
+    | _Go
+    | _Retake
+    | _StrikeOut
+    | _Assign
+    | _ConfirmPosition
 )
+_ANY: TypeAdapter[_Anything] = TypeAdapter(Annotated[_Anything, Field(discriminator="do")])
 
 
 async def act(bench: Bench, document: dict[str, Any]) -> tuple[int, dict[str, Any]]:
@@ -128,6 +137,11 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             return _struck(await bench.do(Retake(reason)))
         case _StrikeOut(place=place, reason=reason):
             return _struck(await bench.do(StrikeOut(place, reason)))
+        case _ConfirmPosition():
+            done = await bench.do(ConfirmPosition())
+            marks = [event.gauge for _, event in done if isinstance(event, PositionConfirmed)]
+            asked = bench.session.step.position.words if bench.session.step else "nothing"
+            return f"{' and '.join(marks)} confirmed; asked for: {asked}"
         case _Assign(place=place, step=step, reason=reason):
             await bench.do(Assign(place, step, reason))
             return f"assigned to {bench.session.plan[step].position.words}"

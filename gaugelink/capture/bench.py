@@ -27,7 +27,14 @@ from gaugelink.events import (
 )
 from gaugelink.ports.port import Chunk, Lost
 from gaugelink.reading import Stamp
-from gaugelink.session import MODE_WORDS, Command, Session, SweepArrived, ValueArrived
+from gaugelink.session import (
+    MODE_WORDS,
+    UNCONFIRMED,
+    Command,
+    Session,
+    SweepArrived,
+    ValueArrived,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -38,6 +45,8 @@ if TYPE_CHECKING:
     from gaugelink.metrology.sweep_result import Sweep as Analysis
     from gaugelink.record import Store
     from gaugelink.wire.base import Value
+
+CONFIRM = "confirm that it is at the position asked for; until then what it sends goes to the tray"
 
 
 @dataclass(slots=True)
@@ -116,12 +125,36 @@ class Bench:
                 await self.stop()
             raise
 
+    async def found(self, gauge: str, name: str) -> None:
+        """Take a lost gauge back that has been found on a port, whatever that is called now.
+
+        Its values go to the tray until somebody has confirmed the position.
+
+        Raises:
+            PortError: the port cannot be opened; the gauge stays lost.
+            RecordError: it could not be written; the gauge stays lost.
+        """
+        channel = self.channels[gauge]
+        assert channel.plug is not None
+        assert not channel.here
+        if self._stopping:
+            return
+        channel.port = channel.plug(name)
+        await self._ledger.to_the_end(self._connect(channel), self._undone)
+        self.audience.say("warning", f"{channel.gauge.title} is back on {name}: {CONFIRM}")
+
     async def _connect(self, channel: Channel) -> None:
         channel.restart(self.clock.mono_ns())
         channel.port.open(self._sink(asyncio.get_running_loop(), channel))
         channel.here = True
-        async with self._ledger.turn:
-            await self._commit([GaugeFound(self.stamp(), channel.gauge.id, channel.port.name)])
+        try:
+            async with self._ledger.turn:
+                await self._commit([GaugeFound(self.stamp(), channel.gauge.id, channel.port.name)])
+        except GaugeLinkError:
+            # Nothing that it sends may count before the record knows that it is there.
+            channel.here = False
+            await asyncio.to_thread(channel.port.close)
+            raise
 
     async def stop(self) -> None:
         """Close the ports, write what is still under way, publish a head. Twice does nothing.
@@ -185,6 +218,8 @@ class Bench:
         title, request = channel.gauge.title, channel.driver.request
         if self.recorder is not None and self.recorder.gauge == gauge:
             raise SessionError("a sweep is being recorded with this gauge; stop it first")
+        if gauge in self.session.unconfirmed:
+            raise SessionError(f"{title}: {UNCONFIRMED}")
         if channel.driver.sends == "when pressed":
             raise SessionError(f"{title} sends when its own button is pressed; press that")
         now_ns = self.clock.mono_ns()
@@ -212,6 +247,8 @@ class Bench:
             raise SessionError("no sweep is asked for here")
         for channel in self.channels.values():
             if channel.gauge.kind == step.gauge_kind and channel.here:
+                if channel.gauge.id in self.session.unconfirmed:
+                    raise SessionError(f"{channel.gauge.title}: {UNCONFIRMED}")
                 self.recorder = SweepRecorder(channel.gauge.id, self.session.cursor)
                 self._tell()
                 return

@@ -9,6 +9,9 @@ from gaugelink.ports.serial import Line
 from gaugelink.wire.base import Noise, Partial, Value
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gaugelink.ports.identity import PortIdentity
     from gaugelink.ports.port import Port
     from gaugelink.reading import Gauge
     from gaugelink.wire.base import Decoder, Item
@@ -41,11 +44,15 @@ class Channel:
         taken: the value that was taken last, and when, so that a bouncing button shows.
         bytes_in: bytes since the start.
         noise_bytes: those that made no value.
+        identity: what the gauge's adapter is known by; None: once lost it is not looked for.
+        plug: makes a port of the same kind and settings under another name.
     """
 
     gauge: Gauge
     driver: Driver
     port: Port
+    identity: PortIdentity | None = None
+    plug: Callable[[str], Port] | None = None
     decoder: Decoder = field(init=False)
     last: Value | None = None
     armed: str = ""

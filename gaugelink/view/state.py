@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gaugelink.capture.bench import Bench
+    from gaugelink.capture.channel import Channel
     from gaugelink.events import JobOpened
     from gaugelink.judging import Judged, Judgement
     from gaugelink.limits import Sheet
@@ -103,12 +104,18 @@ class JobView:
                 gauge_document(
                     channel.gauge,
                     channel.port.name,
-                    "here" if channel.here else "lost",
+                    self._gauge_state(channel),
                     last.shown.text if last else "",
                     last.shown.unit if last else "",
                 )
             )
         return found
+
+    def _gauge_state(self, channel: Channel) -> str:
+        if not channel.here:
+            return "lost"
+        back = channel.gauge.id in self.bench.session.unconfirmed
+        return "back, confirm the position" if back else "here"
 
     def head_document(self) -> Document:
         """Write the head in plan, with the state of every valve and point."""
