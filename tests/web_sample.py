@@ -15,13 +15,14 @@ import asyncio
 import math
 import random
 import sys
-from pathlib import Path
 from typing import Any
+
+from gaugelink import content
 
 JSON = dict[str, Any]
 FACTOR = 2.12
 """Travel over clearance for a guide of 50 mm and a reach of 28 mm: 1 + 2 * 28 / 50."""
-DASHBOARDS = Path(__file__).resolve().parent.parent / "dashboards"
+DASHBOARDS = content.folders("dashboards")[-1]
 STATIONS = ("top", "middle", "bottom")
 DIRECTIONS = ("along", "across")
 VALVES = [f"{cylinder}{kind}" for cylinder in range(1, 7) for kind in "IE"]
