@@ -1,0 +1,214 @@
+"""List the serial ports of this machine, and what each is best known by.
+
+With --listen every port is opened for so many seconds, once with each setting of the line that a
+driver file asks for, and it is said which driver files understand what is being sent. Press the
+gauge's button meanwhile. Nothing is sent to a gauge unless --ask is given: then it is asked in the
+way that each driver would. A port in use by another program is named, and not tried again.
+
+Exit status: 0 done, and every port that was listened to has one driver that fits; 1 one has none,
+or several, or could not be opened; 2 the command is bad.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import time
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from gaugelink import content
+from gaugelink.errors import InputError, PortError
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Callable, Sequence
+
+    from gaugelink.capture.listening import Score
+    from gaugelink.ports.identity import PresentPort
+    from gaugelink.ports.listing import Advice
+    from gaugelink.ports.port import Chunk, Lost, Port
+    from gaugelink.ports.serial import Line
+    from gaugelink.wire.driver import Driver
+
+LONGEST_S: Final = 600.0
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("--listen", type=float, metavar="SECONDS",
+                        help="listen to the ports, so long with each setting")  # fmt: skip
+    parser.add_argument("--port", action="append", metavar="NAME", default=[],
+                        help="only this port, or a tcp:// address; may be given again")  # fmt: skip
+    parser.add_argument("--ask", action="store_true", help="ask gauges that wait to be asked")
+
+
+def run(args: argparse.Namespace) -> int:
+    """List the ports, and listen if asked to.
+
+    Raises:
+        InputError: a bad number of seconds, or a driver file with a fault.
+    """
+    from gaugelink.ports.listing import advise, present_ports  # noqa: PLC0415  slow to start
+
+    if args.listen is not None and not 0 < args.listen <= LONGEST_S:
+        what = f"found {args.listen:g}, accepted: more than 0, up to {LONGEST_S:g} seconds"
+        raise InputError(what, field="--listen")
+    if args.ask and args.listen is None:
+        raise InputError("accepted only together with --listen", field="--ask")
+    advice = {item.port.name: item for item in advise(present_ports())}
+    names = args.port or list(advice)
+    documents = [_document(name, advice.get(name)) for name in names]
+    wrong = False
+    if args.listen is not None:
+        listener = Listener(args.listen, ask=args.ask)
+        for document in documents:
+            heard = listener.listen(document["port"])
+            document["heard"] = heard
+            wrong |= len(heard["fits"]) != 1
+    if args.json:
+        print(json.dumps({"ports": documents}, ensure_ascii=False))
+    else:
+        _print(documents)
+    return 1 if wrong else 0
+
+
+@dataclass(slots=True)
+class Listener:
+    """Listens to ports, one after the other.
+
+    Args:
+        seconds: how long with each setting of the line.
+        ask: ask gauges that wait to be asked.
+        wait: waits so many seconds.
+        mono_ns: a monotonic clock.
+    """
+
+    seconds: float
+    ask: bool = False
+    wait: Callable[[float], None] = time.sleep
+    mono_ns: Callable[[], int] = time.monotonic_ns
+    _by_line: dict[Line, list[Driver]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Load every driver file, and put those together that set the line alike."""
+        from gaugelink.capture.channel import line_of  # noqa: PLC0415  slow to start
+        from gaugelink.wire.driver import load_driver  # noqa: PLC0415
+
+        for name in content.names("drivers"):
+            driver = load_driver(*content.read("drivers", name))
+            self._by_line.setdefault(line_of(driver), []).append(driver)
+
+    def listen(self, name: str) -> dict[str, Any]:
+        """Listen to one port with each setting, and say who understands it."""
+        from gaugelink.capture.listening import conclude  # noqa: PLC0415
+
+        scores: list[Score] = []
+        heard = 0
+        for line, drivers in self._by_line.items():
+            try:
+                count, found = self._with(name, line, drivers)
+            except PortError as fault:
+                # Whoever has it keeps it, and what does not open does not open with other settings.
+                return {"bytes": heard, "fits": [], "words": str(fault), "drivers": [],
+                        "opened": False}  # fmt: skip
+            heard += count
+            scores += found
+            if name.startswith("tcp://") and len(self._by_line) > 1:
+                # A connection has no line to set: all drivers have heard the same.
+                break
+        fits, words = conclude(scores, heard)
+        return {
+            "bytes": heard,
+            "fits": fits,
+            "words": words,
+            "drivers": [_score_document(one) for one in _best_first(scores)],
+            "opened": True,
+        }
+
+    def _with(self, name: str, line: Line, drivers: Sequence[Driver]) -> tuple[int, list[Score]]:
+        from gaugelink.capture.listening import score  # noqa: PLC0415
+        from gaugelink.ports.port import Chunk, Lost  # noqa: PLC0415
+        from gaugelink.ports.serial import SerialPort  # noqa: PLC0415
+        from gaugelink.ports.tcp import TcpPort  # noqa: PLC0415
+
+        if name.startswith("tcp://"):
+            drivers = [driver for group in self._by_line.values() for driver in group]
+        port: Port = (
+            TcpPort(name, self.mono_ns)
+            if name.startswith("tcp://")
+            else SerialPort(name, line, self.mono_ns)
+        )
+        came: list[Chunk | Lost] = []
+        opened_ns = self.mono_ns()
+        port.open(came.append)
+        try:
+            if self.ask:
+                for request in {driver.request for driver in drivers if driver.request}:
+                    with contextlib.suppress(PortError):  # then nothing comes, and that is said
+                        port.write(request)
+            self.wait(self.seconds)
+        finally:
+            port.close()
+        chunks = [item for item in came if isinstance(item, Chunk)]
+        lost = [item for item in came if isinstance(item, Lost)]
+        if lost and not chunks:
+            raise PortError(f"{name} is gone ({lost[0].why})")
+        count = sum(len(item.data) for item in chunks)
+        return count, [score(driver, chunks, opened_ns) for driver in drivers]
+
+
+def _best_first(scores: Sequence[Score]) -> list[Score]:
+    return sorted(scores, key=lambda one: (-one.value_bytes, one.noise_bytes, one.driver))
+
+
+def _score_document(one: Score) -> dict[str, Any]:
+    return {
+        "driver": one.driver,
+        "fits": one.fits,
+        "values": len(one.values),
+        "first": one.values[0] if one.values else "",
+        "noise_bytes": one.noise_bytes,
+        "partial_frames": one.partial_frames,
+    }
+
+
+def _document(name: str, advice: Advice | None) -> dict[str, Any]:
+    from gaugelink.ports.identity import usb_text  # noqa: PLC0415
+
+    if advice is None:
+        words = "not in the system's list; it keeps its name" if "://" in name else (
+            "not in the system's list of ports: what it is known by cannot be told"
+        )  # fmt: skip
+        return {"port": name, "usb": "", "serial_number": "", "path": "", "description": "",
+                "bind": {"by": "name", "words": words, "touch": False}}  # fmt: skip
+    port: PresentPort = advice.port
+    return {
+        "port": port.name,
+        "usb": usb_text(port.vid, port.pid) if port.vid is not None else "",
+        "serial_number": port.serial_number,
+        "path": port.path,
+        "description": port.description,
+        "bind": {"by": advice.identity.binds, "words": advice.words, "touch": advice.swap_risk},
+    }
+
+
+def _print(documents: Sequence[dict[str, Any]]) -> None:
+    if not documents:
+        print("This machine has no serial port now. Plug the gauge's adapter in, and look again.")
+    for document in documents:
+        number = document["serial_number"] and f"serial number {document['serial_number']}"
+        path = document["path"] and f"socket {document['path']}"
+        about = [document["description"], document["usb"], number, path]
+        print(f"{document['port']}  {', '.join(filter(None, about))}".rstrip())
+        print(f"    known by {document['bind']['by']}: {document['bind']['words']}")
+        if "heard" in document:
+            heard = document["heard"]
+            print(f"    {heard['words']}")
+            for one in heard["drivers"]:
+                if one["values"] and not one["fits"]:
+                    noise, broken = one["noise_bytes"], one["partial_frames"]
+                    print(
+                        f"    {one['driver']} does not fit: {one['values']} values, "
+                        f"{noise} bytes of noise, {broken} broken frames"
+                    )

@@ -1,0 +1,172 @@
+"""The command `ports` says what is there, what binds it, and who understands it; no guesses."""
+
+from __future__ import annotations
+
+import json
+import threading
+
+import pytest
+from bench_kit import rocked, spring, stem
+from cable_kit import TcpCable, TerminalCable, needs_terminals, nothing_left
+
+from gaugelink import content
+from gaugelink.capture.listening import conclude, score
+from gaugelink.commands.ports import Listener
+from gaugelink.ports.port import Chunk
+from gaugelink.ports.serial import Line, SerialPort
+from gaugelink.wire.driver import load_driver
+
+__all__ = ["nothing_left"]
+
+pytestmark = pytest.mark.usefixtures("nothing_left")
+
+BCD52 = b"1111111111111111000000000000111010010110101011000000\n"
+"""7.965 mm: FFFF 0 007965 3 0, after a measuring-projector maker's manual."""
+
+
+def scores(data: bytes, times: int = 3):
+    """What every driver makes of some frames, a second apart."""
+    chunks = [Chunk(data, 1_000_000_000 * (number + 1)) for number in range(times)]
+    drivers = [load_driver(*content.read("drivers", name)) for name in content.names("drivers")]
+    return [score(driver, chunks, 0) for driver in drivers], len(data) * times
+
+
+@pytest.mark.parametrize(
+    ("data", "fits"),
+    [
+        (stem("7.965"), ["signed-line"]),
+        (rocked(123), ["mode-line"]),
+        (spring(4790), ["scale24"]),
+        (b" 8.105\r", ["plain-line", "plain-line-inch"]),
+        (BCD52, ["bcd52", "bcd52-inch8"]),
+    ],
+)
+def test_every_shipped_way_of_sending_is_understood_by_those_that_must_and_no_other(data, fits):
+    found, heard = scores(data)
+    ours = {one.driver: one for one in found}
+    assert [name for name in conclude(found, heard)[0] if name in SHIPPED] == fits
+    for name in fits:
+        assert len(ours[name].values) == 3
+        assert (ours[name].noise_bytes, ours[name].partial_frames) == (0, 0)
+
+
+SHIPPED = {
+    "bcd52", "bcd52-inch8", "mode-line", "plain-line", "plain-line-inch", "scale24", "signed-line",
+}  # fmt: skip
+
+
+def test_between_two_that_read_different_values_nobody_guesses():
+    found, heard = scores(b" 8.105\r")
+    words = conclude([one for one in found if one.driver.startswith("plain-line")], heard)[1]
+    assert "(8.105 mm, 8.105 in)" in words
+    assert "only the gauge's display can tell" in words
+
+
+def test_between_two_that_read_the_same_nobody_guesses():
+    found, heard = scores(BCD52)
+    words = conclude([one for one in found if one.driver.startswith("bcd52")], heard)[1]
+    assert "bcd52 and bcd52-inch8 both fit, and read the same" in words
+    assert "what tells them apart was not sent" in words
+
+
+def test_noise_is_understood_by_nobody_and_that_is_said():
+    found, heard = scores(b"\x00\xffhello\r\n", 4)
+    assert conclude(found, heard) == ([], "36 bytes came, and no driver file understands them")
+
+
+def test_a_little_noise_does_not_hide_the_one_that_fits():
+    found, heard = scores(stem("7.965") * 5 + b"+ \xff.1 MM\r")
+    assert "signed-line" in conclude(found, heard)[0]
+    assert next(one for one in found if one.driver == "signed-line").noise_bytes == 3 * 9
+
+
+def test_silence_is_not_taken_for_a_driver():
+    found, _ = scores(b"", 0)
+    fits, words = conclude(found, 0)
+    assert fits == []
+    assert "nothing came" in words
+
+
+@needs_terminals
+class TestPorts:
+    """On real terminals."""
+
+    def test_a_port_that_another_program_has_is_named_and_not_tried_again(self, run_cli):
+        """The other program is this one."""
+        cable = TerminalCable()
+        other = SerialPort(cable.name, Line(), lambda: 0)
+        other.open(lambda _item: None)
+        status, out, err = run_cli("ports", "--listen", "5", "--port", cable.name, "--json")
+        other.close()
+        cable.pull()
+        assert (status, err) == (1, "")
+        [port] = json.loads(out)["ports"]
+        assert port["heard"]["opened"] is False
+        assert f"{cable.name} is in use by another program" in port["heard"]["words"]
+
+    def test_the_driver_that_understands_a_gauge_is_told(self, run_cli):
+        cable = TerminalCable()
+        over = threading.Event()
+
+        def press_again_and_again():
+            while not over.wait(0.02):
+                cable.send(stem("7.965"))
+
+        gauge = threading.Thread(target=press_again_and_again)
+        gauge.start()
+        status, out, err = run_cli("ports", "--listen", "0.3", "--port", cable.name, "--json")
+        over.set()
+        gauge.join()
+        cable.pull()
+        assert err == ""
+        [port] = json.loads(out)["ports"]
+        assert port["bind"]["by"] == "name"
+        fits = port["heard"]["fits"]
+        assert "signed-line" in fits
+        assert SHIPPED.isdisjoint(set(fits) - {"signed-line"})
+        assert status == (0 if len(fits) == 1 else 1)
+        assert port["heard"]["drivers"][0]["driver"] == "signed-line"
+        assert port["heard"]["drivers"][0]["first"] == "7.965 mm"
+
+
+def test_a_gauge_that_waits_is_asked_only_when_that_is_wanted():
+    for ask in (True, False):
+        cable = TcpCable()
+
+        def wait(_seconds, cable=cable, ask=ask):
+            if ask:
+                assert cable.hear(2) == b"R\r"
+            else:
+                cable.line.setblocking(False)
+                with pytest.raises(BlockingIOError):
+                    cable.line.recv(1)
+
+        heard = Listener(1.0, ask=ask, wait=wait).listen(cable.name)
+        assert heard["opened"]
+        assert heard["fits"] == []
+        cable.pull()
+
+
+def test_the_listing_alone_opens_nothing_and_is_one_document(run_cli):
+    status, out, err = run_cli("ports", "--json")
+    assert (status, err) == (0, "")
+    assert isinstance(json.loads(out)["ports"], list)
+
+
+def test_an_address_is_said_to_keep_its_name(run_cli):
+    status, out, err = run_cli("ports", "--port", "tcp://127.0.0.1:9")
+    assert (status, err) == (0, "")
+    assert "known by name: not in the system's list; it keeps its name" in out
+
+
+@pytest.mark.parametrize("seconds", ["0", "-1", "601", "nan"])
+def test_a_bad_time_is_refused(run_cli, seconds):
+    status, out, err = run_cli("ports", "--listen", seconds)
+    assert (status, out) == (2, "")
+    assert "accepted: more than 0, up to 600 seconds" in err
+
+
+def test_asking_without_listening_is_refused(run_cli):
+    status, out, err = run_cli("ports", "--ask")
+    assert (status, out) == (2, "")
+    assert "together with --listen" in err
