@@ -1,0 +1,9 @@
+"""Slips caught before a reading is recorded; docs/slips.md explains the rules.
+
+`look` says what a value looks like that is not what it should be.
+"""
+
+from gaugelink.slips.look import look
+from gaugelink.slips.suspicion import Code, Suspicion, Taken
+
+__all__ = ["Code", "Suspicion", "Taken", "look"]
