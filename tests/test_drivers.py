@@ -115,7 +115,9 @@ def test_a_driver_has_its_hardware_note_with_every_chapter(name):
 
 
 def test_there_is_no_hardware_note_without_a_driver():
-    notes = {path.stem for folder in content.folders("hardware_notes") for path in folder.iterdir()}
+    notes = {
+        path.stem for folder in content.folders("hardware_notes") for path in folder.glob("*.md")
+    }
     assert notes == set(DRIVERS)
 
 

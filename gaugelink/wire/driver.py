@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.wire.base import Decoder
+    from gaugelink.wire.bulk import Columns
 
 GaugeKind = Literal["micrometer", "bore gauge", "depth gauge", "caliper", "indicator"]
 Level = Literal["described", "replayed", "tried on hardware"]
@@ -183,6 +184,14 @@ class Driver(Model):
                 what comes up to the first end of a frame is dropped. A file is whole.
         """
         return self.frame.decoder(joined_midstream=joined_midstream)
+
+    def decode_all(self, data: bytes) -> Columns:
+        """Decode a whole recording at once: the same items, in columns, several times quicker.
+
+        Args:
+            data: the recording, from its first byte to its last; nothing is known of pauses.
+        """
+        return self.frame.decode_all(data, self.decoder())
 
 
 _MODELS: Final[Mapping[str, type[Driver]]] = {

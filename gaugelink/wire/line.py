@@ -8,12 +8,21 @@ no table is refused, never guessed.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final, Literal, TypeVar
 
 from pydantic import Field
 
 from gaugelink.errors import InputError
-from gaugelink.quantity import LengthUnit, from_decimal, is_length_unit, parse_number
+from gaugelink.quantity import (
+    LARGEST_PM,
+    PM_PER,
+    Displayed,
+    LengthUnit,
+    from_decimal,
+    is_length_unit,
+    parse_number,
+)
 from gaugelink.wire.base import Item, Mode, Noise, Value
 from gaugelink.wire.segments import SegmentDecoder, clash
 from gaugelink.wire.settings import Fault, Frame
@@ -22,6 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.wire.base import Decoder
+    from gaugelink.wire.bulk import Columns
 
 GROUPS: Final = ("sign", "digits", "unit", "mode", "tolerance", "battery", "error")
 """Names that a pattern may give to its parts; ``digits`` it must."""
@@ -37,10 +47,21 @@ TABLES: Final = {
 
 Meaning = TypeVar("Meaning")
 
-_FLAGS = re.ASCII | re.IGNORECASE
+FLAGS: Final = re.ASCII | re.IGNORECASE
 _PLAIN = re.compile(r"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+")
-_MINUS = ("-", "\u2212")
-_SIGNS = ("", "+", *_MINUS)
+SIGNS: Final = {"": 1, "+": 1, "-": -1, "\u2212": -1}
+"""Signs that a gauge may write, blanks taken off, and what they make of the number."""
+
+STEPS_PM: Final[Mapping[LengthUnit, Mapping[int, int]]] = {
+    "mm": {places: PM_PER["mm"] // 10**places for places in range(10)},
+    "in": {places: PM_PER["in"] // 10**places for places in range(9)},
+}
+"""One unit of the last place, for every number of places that a picometre resolves."""
+
+_USUAL_SIGNS = frozenset({None, "", " ", "+", "-"})
+_USUAL_DIGITS = 18
+_NOT_ZERO = frozenset("123456789")
+_MOST_KNOWN = 256
 
 
 class LineFrame(Frame):
@@ -79,6 +100,16 @@ class LineFrame(Frame):
             self.ends, self.longest, LineReader(self).read, joined_midstream=joined_midstream
         )
 
+    def decode_all(self, data: bytes, decoder: Decoder) -> Columns:
+        """Decode a whole recording, block by block where the pattern allows it."""
+        from gaugelink.wire.bulk import LineBlocks  # noqa: PLC0415  it is built on this module
+
+        if not LineBlocks.suits(self.pattern, self.ends):
+            return super().decode_all(data, decoder)
+        return LineBlocks(
+            LineReader(self), self.pattern, self.ends[0], self.longest, decoder
+        ).decode(data)
+
     def _fault_of_ends(self) -> Fault | None:
         field = ("frame", "ends_with")
         if not self.ends or not all(self.ends):
@@ -97,7 +128,7 @@ class LineFrame(Frame):
     def _fault_of_pattern(self) -> Fault | None:
         field = ("frame", "pattern")
         try:
-            groups = re.compile(self.pattern, _FLAGS).groupindex
+            groups = re.compile(self.pattern, FLAGS).groupindex
         except (re.error, OverflowError, RecursionError) as fault:
             return field, f"found {self.pattern!r}, not a regular expression: {fault}"
         if "digits" not in groups:
@@ -123,7 +154,7 @@ class LineFrame(Frame):
         return None
 
     def _fault_of_units(self) -> Fault | None:
-        in_pattern = "unit" in re.compile(self.pattern, _FLAGS).groupindex
+        in_pattern = "unit" in re.compile(self.pattern, FLAGS).groupindex
         if in_pattern and self.unit is not None:
             return ("frame", "unit"), (
                 "the unit is stated here and read by the pattern as well; accepted: one of them. "
@@ -137,12 +168,33 @@ class LineFrame(Frame):
         return None
 
 
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a line says beside its number."""
+
+    unit: LengthUnit
+    mode: Mode
+    notes: tuple[str, ...]
+
+
 class LineReader:
-    """Reads one whole line."""
+    """Reads one whole line.
+
+    Attributes:
+        pattern: the shape of a line.
+        others: the named groups beside sign and digits, in order of the pattern.
+        words: whole lines that the gauge sends instead of a number, and what they mean.
+    """
 
     def __init__(self, frame: LineFrame) -> None:
-        self._pattern = re.compile(frame.pattern, _FLAGS)
-        self._groups = tuple(self._pattern.groupindex)
+        self.pattern = re.compile(frame.pattern, FLAGS)
+        groups = self.pattern.groupindex
+        self.others = tuple(name for name in groups if name not in {"sign", "digits"})
+        # A group that the pattern lacks is read as the part that is always empty.
+        self._wanted = tuple(
+            groups[name] for name in ("sign", "digits", *self.others) if name in groups
+        )
+        self._signed = "sign" in groups
         self._unit = frame.unit
         self._units = frame.units
         self._modes = frame.modes or {}
@@ -151,6 +203,8 @@ class LineReader:
             "battery": frame.batteries or {},
         }
         self._errors = frame.errors or {}
+        self.words = {**self._notes["battery"], **self._errors}
+        self._known: dict[tuple[str | None, ...], Said] = {}
 
     def read(self, raw: bytes, body: bytes) -> Item:
         """Make the item of a line; `body` is the line without its end."""
@@ -162,20 +216,44 @@ class LineReader:
             return Noise(raw, fault.what)
 
     def _value(self, raw: bytes, text: str) -> Item:
-        if not text.strip(" "):
+        bare = text.strip(" ")
+        if not bare:
             return Noise(raw, "an empty line")
-        for table in (self._errors, self._notes["battery"]):
-            if text.strip(" ") in table:
-                return Noise(raw, f"the gauge reports: {table[text.strip(' ')]}")
-        match = self._pattern.fullmatch(text)
+        if bare in self.words:
+            return Noise(raw, f"the gauge reports: {self.words[bare]}")
+        match = self.pattern.fullmatch(text)
         if match is None:
             return Noise(raw, "the line does not have the shape that the driver file gives")
-        found = {name: (match[name] or "").strip(" ") for name in self._groups}
+        sign, figures, *letters = self._parts(match)
+        said = self.said(tuple(letters))
+        return Value(_length(sign, figures, said.unit), raw, said.mode, said.notes)
+
+    def _parts(self, match: re.Match[str]) -> tuple[str | None, ...]:
+        found: tuple[str | None, ...] = match.group(0, *self._wanted)[1:]
+        return found if self._signed else (None, *found)
+
+    def said(self, letters: tuple[str | None, ...]) -> Said:
+        """Translate what the other groups of the pattern took, in the order of `others`.
+
+        Raises:
+            InputError: the gauge reports an error, or letters that stand in no table.
+        """
+        # A gauge says the same few things over and over.
+        known = self._known.get(letters)
+        if known is None:
+            known = self._translate(letters)
+            if len(self._known) < _MOST_KNOWN:
+                self._known[letters] = known
+        return known
+
+    def _translate(self, letters: tuple[str | None, ...]) -> Said:
+        found = {
+            name: (part or "").strip(" ") for name, part in zip(self.others, letters, strict=True)
+        }
         if found.get("error"):
-            return Noise(raw, f"the gauge reports: {_look_up('error', found, self._errors)}")
-        digits, places = self._number(found)
-        shown = from_decimal(digits, places, self._unit_of(found))
+            raise InputError(f"the gauge reports: {_look_up('error', found, self._errors)}")
         mode: Mode = "actual"
+        unit = self._unit_of(found)
         if found.get("mode") or "" in self._modes:
             mode = _look_up("mode", found, self._modes)
         notes = tuple(
@@ -184,16 +262,7 @@ class LineReader:
             if (found.get(name) or "" in table) and name in found
             if (note := _look_up(name, found, table))
         )
-        return Value(shown, raw, mode, notes)
-
-    def _number(self, found: Mapping[str, str]) -> tuple[int, int]:
-        """Give digits and places; blanks between them are for the eye only."""
-        sign = found.get("sign", "")
-        figures = found["digits"].replace(" ", "")
-        if sign not in _SIGNS or _PLAIN.fullmatch(figures) is None:
-            raise InputError(f"no number in the line, found {sign + figures!r}")
-        digits, places = parse_number(figures)
-        return (-digits if sign in _MINUS else digits), places
+        return Said(unit, mode, notes)
 
     def _unit_of(self, found: Mapping[str, str]) -> LengthUnit:
         if self._unit is not None:
@@ -204,6 +273,40 @@ class LineReader:
         if not is_length_unit(unit):
             raise InputError(f"found the unit {found['unit']!r}, accepted: mm, in")
         return unit
+
+
+def _length(sign: str | None, figures: str | None, unit: LengthUnit) -> Displayed:
+    """Make a length; blanks between the digits are for the eye only."""
+    whole, _, part = (figures or "").replace(",", ".").partition(".")
+    number = whole + part
+    step_pm = STEPS_PM[unit].get(len(part))
+    # The usual number, written as it is kept: its text needs no second look.
+    if (
+        step_pm
+        and part
+        and (whole == "0" or whole[:1] in _NOT_ZERO)
+        and number.isdecimal()
+        and number.isascii()
+        and len(number) <= _USUAL_DIGITS
+        and sign in _USUAL_SIGNS
+    ):
+        pm = int(number) * step_pm
+        minus = sign == "-" and pm
+        if pm <= LARGEST_PM:
+            return Displayed(
+                f"-{whole}.{part}" if minus else f"{whole}.{part}",
+                unit,
+                -pm if minus else pm,
+                step_pm,
+            )
+    return _any_length((sign or "").strip(" "), (figures or "").replace(" ", ""), unit)
+
+
+def _any_length(sign: str, figures: str, unit: LengthUnit) -> Displayed:
+    if sign not in SIGNS or _PLAIN.fullmatch(figures) is None:
+        raise InputError(f"no number in the line, found {sign + figures!r}")
+    digits, places = parse_number(figures)
+    return from_decimal(-digits if SIGNS[sign] < 0 else digits, places, unit)
 
 
 def _look_up(name: str, found: Mapping[str, str], table: Mapping[str, Meaning]) -> Meaning:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.wire.base import Decoder
+    from gaugelink.wire.bulk import Columns
 
 FS_PER: Final[Mapping[str, int]] = {
     "s": 10**15,
@@ -85,6 +86,12 @@ class Frame(Model):
     @abstractmethod
     def decoder(self, *, joined_midstream: bool = False) -> Decoder:
         """Make the decoder that these settings describe."""
+
+    def decode_all(self, data: bytes, decoder: Decoder) -> Columns:
+        """Decode a whole recording; `decoder` is a fresh one, for what has no quicker way."""
+        from gaugelink.wire.bulk import streamed  # noqa: PLC0415  only where a recording is read
+
+        return streamed(decoder, data)
 
 
 def femtoseconds(text: str) -> int:
