@@ -6,7 +6,8 @@ session never knows more than the record, an acknowledged reading is on disk, an
 fed a record's events again stands where the bench stood.
 
 A value goes to the place that is being asked for if it comes from the right kind of gauge, and to
-the unassigned tray otherwise. It is never guessed where it belongs.
+the unassigned tray otherwise. It is never guessed where it belongs. A value that looks like a slip
+goes to the tray too, and the question what to do with it stands until the place has a reading.
 """
 
 from __future__ import annotations
@@ -31,11 +32,13 @@ from gaugelink.events import (
     SweepTaken,
 )
 from gaugelink.reading import Reading, Sweep, Tag
+from gaugelink.slips import Taken, look, read_note, write_note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gaugelink.head import Position
+    from gaugelink.limits import Sheet
     from gaugelink.plan import Step
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Gauge, Stamp, Trace
@@ -122,6 +125,19 @@ class Entry:
     struck: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A value in the tray that looks like a slip, for the step that is asked for.
+
+    `Assign` keeps it there; measuring again leaves it in the tray.
+    """
+
+    place: int
+    step: int
+    code: str
+    words: str
+
+
 @dataclass(slots=True)
 class Session:
     """A capture session over a plan.
@@ -137,6 +153,8 @@ class Session:
         lost: gauges that are lost.
         unconfirmed: gauges that were lost and are back, and nobody has said yet that they are
             where they are asked for; their values go to the tray.
+        sheet: the limits that values are held against before they are recorded; without one
+            nothing is.
     """
 
     plan: Sequence[Step]
@@ -149,6 +167,7 @@ class Session:
     lost: set[str] = field(default_factory=set)
     unconfirmed: set[str] = field(default_factory=set)
     again: str = ""
+    sheet: Sheet | None = None
 
     # ---- what is asked for ----------------------------------------------------------------------
 
@@ -156,6 +175,22 @@ class Session:
     def step(self) -> Step | None:
         """The step asked for; None when everything is measured or skipped."""
         return self.plan[self.cursor] if self.cursor < len(self.plan) else None
+
+    @property
+    def question(self) -> Question | None:
+        """What is asked about the value that came last for this step; None when nothing is."""
+        if self.step is None:
+            return None
+        for place in sorted(self.history, reverse=True):
+            entry = self.history[place]
+            if entry.step == self.cursor:
+                break  # the step was measured, assigned or skipped since
+            noted = read_note(entry.event.why) if isinstance(entry.event, ReadingParked) else None
+            if noted and noted.place_words == self.step.position.words and (
+                noted.code != "double send" and not entry.struck and entry.step is None
+            ):  # fmt: skip
+                return Question(place, self.cursor, noted.code, noted.words)
+        return None
 
     def is_open(self, number: int) -> bool:
         """Tell whether a step has neither a reading nor been skipped."""
@@ -223,7 +258,7 @@ class Session:
             words = MODE_WORDS[command.mode]
             why = f"the gauge was {words}; set it to show the actual value and measure again"
             return [ReadingRefused(stamp, gauge, shown, raw, why)]
-        why = self._not_for_this_step(gauge)
+        why = self._not_for_this_step(gauge) or self._doubt(gauge, shown, stamp)
         if why:
             return [ReadingParked(stamp, gauge, shown, raw, why)]
         tag = self._tag(self.cursor, gauge)
@@ -281,6 +316,26 @@ class Session:
             wanted = f"{step.position.words}, with the {step.gauge_kind}"
             return f"the value came from the {kind}, asked for: {wanted}"
         return ""
+
+    def _doubt(self, gauge: str, shown: Displayed, stamp: Stamp) -> str:
+        """Say what a value looks like that is not what it should be; empty where it looks right."""
+        step = self.step
+        if self.sheet is None or step is None:
+            return ""
+        taken = [
+            Taken(item.tag.position, item.shown, item.tag.gauge, item.stamp.mono_ns,
+                  self._was_asked_about(item.place))
+            for item in self.readings()
+        ]  # fmt: skip
+        found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet)
+        return write_note(found[0], step.position) if found else ""
+
+    def _was_asked_about(self, place: int) -> bool:
+        event = self.history[place].event
+        if not isinstance(event, ReadingAssigned):
+            return False
+        parked = self.history[event.parked].event
+        return isinstance(parked, ReadingParked) and read_note(parked.why) is not None
 
     def _kind(self, gauge: str) -> str:
         known = self.gauges.get(gauge)

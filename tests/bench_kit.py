@@ -291,6 +291,7 @@ def make_rig(
     sheet_text: str = SHEET,
     drivers: Mapping[str, Driver] | None = None,
     reopen: bool = False,
+    watchful: bool = False,
 ) -> Rig:
     """Plug a bench together; nothing is opened yet."""
     clock = clock or Clock()
@@ -313,6 +314,7 @@ def make_rig(
     store = (WatchedStore.open if reopen else WatchedStore.create)(path, key=KEY)
     audience = Audience()
     session = Session(plan_for(sheet), registered, "as received")
+    session.sheet = sheet if watchful else None  # most tests send what no head ever was
     bench = Bench(session, store, clock, channels, "A. N. Other", "bench 1", audience)
     return Rig(folder, sheet, clock, audience, cables, store, bench, dict.fromkeys(cables, 0))
 

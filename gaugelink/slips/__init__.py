@@ -4,6 +4,7 @@
 """
 
 from gaugelink.slips.look import look
+from gaugelink.slips.note import Noted, read_note, write_note
 from gaugelink.slips.suspicion import Code, Suspicion, Taken
 
-__all__ = ["Code", "Suspicion", "Taken", "look"]
+__all__ = ["Code", "Noted", "Suspicion", "Taken", "look", "read_note", "write_note"]
