@@ -88,3 +88,11 @@ def test_slow_creep_is_no_motion():
     motion: Motion[int] = Motion()
     # Three steps a second, as a warming base may creep.
     assert not any(motion.feed(n // 3 * STEP, STEP, n * 100 * MS, n) for n in range(600))
+
+
+def test_setting_up_is_no_start_of_a_sweep():
+    motion: Motion[int] = Motion()
+    assert not any(motion.feed(n * 40 * STEP, STEP, n * 100 * MS, n) for n in range(50))
+    for n in range(50, 75):  # at last it rests
+        assert not motion.feed(2000 * STEP, STEP, n * 100 * MS, n)
+    assert motion.feed(2050 * STEP, STEP, 7500 * MS, 75)

@@ -38,6 +38,11 @@ class _SweepStop(_Action):
     do: Literal["sweep-stop"]
 
 
+class _Watch(_Action):
+    do: Literal["watch"]
+    on: bool
+
+
 class _Skip(_Action):
     do: Literal["skip"]
     reason: Reason
@@ -78,6 +83,7 @@ _Anything = (
     _Take
     | _SweepStart
     | _SweepStop
+    | _Watch
     | _Skip
     | _Back
     | _Go
@@ -123,6 +129,13 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             if not kept.usable:
                 return f"the sweep is kept, but cannot be used: {'; '.join(kept.flags)}"
             return f"travel {micrometres_text(analysis.travel_pm)} um, on record"
+        case _Watch(on=on):
+            bench.watch_gauges(on=on)
+            return (
+                "values are taken when they have come to rest, sweeps start when the spindle moves"
+                if on
+                else "nothing is taken without a button"
+            )
         case _Skip(reason=reason):
             done = await bench.do(Skip(reason))
             skipped = next(event for _, event in done if isinstance(event, PositionSkipped))

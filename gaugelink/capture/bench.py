@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from gaugelink.capture.channel import ANSWER_NS, BOUNCE_NS
 from gaugelink.capture.ledger import STOPPED, Ledger, head_is_due
 from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
+from gaugelink.capture.watch import Watch
 from gaugelink.errors import GaugeLinkError, RecordError, SessionError
 from gaugelink.events import (
     Event,
@@ -75,6 +76,7 @@ class Bench:
     name: str
     audience: Audience
     recorder: SweepRecorder | None = None
+    watch: Watch = field(default_factory=Watch)
     version: int = 0
     _queue: asyncio.Queue[tuple[Channel, Chunk | Lost, int]] = field(default_factory=asyncio.Queue)
     _moved: asyncio.Event = field(default_factory=asyncio.Event)
@@ -317,6 +319,11 @@ class Bench:
         self._disarm()
         self._tell()
 
+    def watch_gauges(self, *, on: bool) -> None:
+        """Take values at rest and start sweeps by motion, or no longer."""
+        self.watch.switch(on=on)
+        self._tell()
+
     # ---- what gauges do -------------------------------------------------------------------------
 
     def _sink(
@@ -358,11 +365,16 @@ class Bench:
         if self.recorder is not None and self.recorder.gauge == gauge:
             self.recorder.add(value, mono_ns)
             return
-        if channel.driver.sends == "all the time" and not channel.armed:
+        if (
+            channel.driver.sends == "all the time"
+            and not channel.armed
+            and not self._trigger(channel, value, mono_ns)
+        ):
             return
         why = channel.unwanted(value, mono_ns)
         trigger, channel.armed = channel.armed or "gauge", ""
         channel.taken = str(value.shown), mono_ns
+        self.watch.taken(gauge, value)
         async with self._ledger.turn:
             stamp = self.stamp()
             if not why and cursor != self.session.cursor:
@@ -372,6 +384,22 @@ class Bench:
             else:
                 command = ValueArrived(gauge, value.shown, value.raw, value.mode, trigger)
                 await self._commit(self.session.decide(command, stamp))
+
+    def _trigger(self, channel: Channel, value: Value, mono_ns: int) -> bool:
+        """Watch the gauge that is asked for: take its value at rest, start a sweep as it moves."""
+        gauge, step = channel.gauge.id, self.session.step
+        if step is None or channel.gauge.kind != step.gauge_kind:
+            return False
+        if not step.sweep:
+            if self.watch.rests(gauge, value, mono_ns):
+                channel.armed = "at rest"
+            return bool(channel.armed)
+        if before := self.watch.moves(gauge, value, mono_ns):
+            self.sweep_start()
+            assert self.recorder is not None
+            for came_ns, sample in before:
+                self.recorder.add(sample, came_ns)
+        return False
 
     async def _lost(self, channel: Channel, item: Lost) -> None:
         channel.here = False

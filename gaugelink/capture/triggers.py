@@ -78,16 +78,17 @@ class Steady:
 
 @dataclass(slots=True)
 class Motion(Generic[Sample]):
-    """Tells when a resting spindle begins to move, and keeps what came just before.
+    """Tells when a spindle that has been at rest begins to move, and keeps what came just before.
 
-    A sweep that starts at the first movement has lost its beginning; so the samples of the last
-    moment are kept and become the sweep's first ones.
+    It has to rest first: while somebody is still setting up stand and valve, the spindle moves all
+    the time. And a sweep that starts at the first movement has lost its beginning; so the samples
+    of the last moment are kept and become the sweep's first ones.
 
     Attributes:
         move_steps: how many steps from its rest the value has to be, well above flicker and creep.
-        before_ns: how much of what came before is kept.
+        rest_ns: how long it has to rest, and how much of what came before is kept.
 
-    >>> motion = Motion(move_steps=5, before_ns=100)
+    >>> motion = Motion(move_steps=5, rest_ns=100)
     >>> [motion.feed(0, 1, t, f"s{t}") for t in (0, 60, 120)]
     [False, False, False]
     >>> motion.feed(9, 1, 150, "s150"), motion.before()
@@ -95,11 +96,13 @@ class Motion(Generic[Sample]):
     """
 
     move_steps: int = 8
-    before_ns: int = 1_000_000_000
+    rest_ns: int = 1_000_000_000
     _kept: deque[tuple[int, int, Sample]] = field(default_factory=deque)
+    _begun_ns: int = 0
+    _rested: bool = False
 
     def feed(self, value_pm: int, step_pm: int, mono_ns: int, sample: Sample) -> bool:
-        """Take in a sample; True if the spindle has begun to move.
+        """Take in a sample; True if the spindle has begun to move after a rest.
 
         Args:
             value_pm: the value shown, picometres.
@@ -107,14 +110,25 @@ class Motion(Generic[Sample]):
             mono_ns: when it came, nanoseconds of the bench clock, never running back.
             sample: what is kept of it.
         """
+        if not self._kept:
+            self._begun_ns = mono_ns
         self._kept.append((mono_ns, value_pm, sample))
-        while self._kept[0][0] < mono_ns - self.before_ns:
+        while self._kept[0][0] < mono_ns - self.rest_ns:
             self._kept.popleft()
         values = [value for _, value, _ in self._kept]
-        return max(values) - min(values) > self.move_steps * step_pm
+        moves = max(values) - min(values) > self.move_steps * step_pm
+        if moves:
+            return self._rested
+        self._rested = self._rested or mono_ns - self._begun_ns >= self.rest_ns
+        return False
 
     def before(self) -> list[tuple[int, Sample]]:
         """Give what was kept, with its times, and begin anew."""
         kept = [(mono_ns, sample) for mono_ns, _, sample in self._kept]
-        self._kept.clear()
+        self.forget()
         return kept
+
+    def forget(self) -> None:
+        """Begin anew."""
+        self._kept.clear()
+        self._rested = False
