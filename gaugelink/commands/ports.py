@@ -39,7 +39,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--listen", type=float, metavar="SECONDS",
                         help="listen to the ports, so long with each setting")  # fmt: skip
     parser.add_argument("--port", action="append", metavar="NAME", default=[],
-                        help="only this port, or a tcp:// address; may be given again")  # fmt: skip
+                        help="only this port or address; may be given again")  # fmt: skip
     parser.add_argument("--ask", action="store_true", help="ask gauges that wait to be asked")
 
 
@@ -128,17 +128,12 @@ class Listener:
 
     def _with(self, name: str, line: Line, drivers: Sequence[Driver]) -> tuple[int, list[Score]]:
         from gaugelink.capture.listening import score  # noqa: PLC0415
+        from gaugelink.ports.naming import port_for  # noqa: PLC0415
         from gaugelink.ports.port import Chunk, Lost  # noqa: PLC0415
-        from gaugelink.ports.serial import SerialPort  # noqa: PLC0415
-        from gaugelink.ports.tcp import TcpPort  # noqa: PLC0415
 
         if name.startswith("tcp://"):
             drivers = [driver for group in self._by_line.values() for driver in group]
-        port: Port = (
-            TcpPort(name, self.mono_ns)
-            if name.startswith("tcp://")
-            else SerialPort(name, line, self.mono_ns)
-        )
+        port: Port = port_for(name, line, self.mono_ns)
         came: list[Chunk | Lost] = []
         opened_ns = self.mono_ns()
         port.open(came.append)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import serial
 
@@ -13,6 +13,8 @@ from gaugelink.ports.port import READ_SIZE, Port
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from serial.rfc2217 import Serial as RemoteSerial
 
 POLL_S: Final = 0.1
 """How long a read waits before it looks whether the port is being closed."""
@@ -39,28 +41,35 @@ class Line:
     rts: bool = True
 
 
+def settings(line: Line) -> dict[str, Any]:
+    """Give the settings of a line as pyserial takes them."""
+    return {
+        "baudrate": line.baud,
+        "bytesize": line.bytesize,
+        "parity": _PARITY[line.parity],
+        "stopbits": line.stopbits,
+        "timeout": POLL_S,
+        "rtscts": line.flow == "rts/cts",
+        "xonxoff": line.flow == "xon/xoff",
+    }
+
+
 class SerialPort(Port):
     """A serial port of this machine."""
 
     def __init__(self, name: str, line: Line, mono_ns: Callable[[], int]) -> None:
         super().__init__(name, mono_ns)
         self._line = line
-        self._device: serial.Serial | None = None
+        self._device: serial.Serial | RemoteSerial | None = None
+
+    def _make(self) -> serial.Serial | RemoteSerial:
+        """Make the device, set but not opened."""
+        return serial.Serial(**settings(self._line), write_timeout=1.0, exclusive=True)
 
     def _open(self) -> None:
         line = self._line
         try:
-            device = serial.Serial(
-                baudrate=line.baud,
-                bytesize=line.bytesize,
-                parity=_PARITY[line.parity],
-                stopbits=line.stopbits,
-                timeout=POLL_S,
-                rtscts=line.flow == "rts/cts",
-                xonxoff=line.flow == "xon/xoff",
-                write_timeout=1.0,
-                exclusive=True,
-            )
+            device = self._make()
             # The lines are set before opening: some interfaces draw their supply from them, others
             # are reset by a change.
             device.dtr, device.rts = line.dtr, line.rts
@@ -68,7 +77,10 @@ class SerialPort(Port):
             device.open()
             self._device = device
         except Exception as fault:  # noqa: BLE001  the system's refusals of a setting share no class
-            raise PortError(_why_not_open(self.name, fault)) from None
+            raise PortError(self._why_not_open(fault)) from None
+
+    def _why_not_open(self, fault: Exception) -> str:
+        return _why_not_open(self.name, fault)
 
     def _read(self) -> bytes:
         device = self._device
@@ -98,7 +110,7 @@ class SerialPort(Port):
             raise OSError("the port was closed") from None
 
     def _wake(self) -> None:
-        if self._device is not None:
+        if isinstance(self._device, serial.Serial):
             self._device.cancel_read()
 
     def _close(self) -> None:

@@ -1,0 +1,34 @@
+"""The name of a port says what kind of port it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.ports.rfc2217 import Rfc2217Port
+from gaugelink.ports.serial import SerialPort
+from gaugelink.ports.tcp import TcpPort
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gaugelink.ports.port import Port
+    from gaugelink.ports.serial import Line
+
+
+def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
+    """Make the port of a name; opens nothing.
+
+    Args:
+        name: ``tcp://host:number``, ``rfc2217://host:number``, or a serial port of this machine.
+        line: how a serial line is set; a plain connection has none.
+        mono_ns: the monotonic clock of the bench.
+
+    >>> from gaugelink.ports.serial import Line
+    >>> [type(port_for(name, Line(), int)).__name__ for name in ("COM5", "tcp://box:1")]
+    ['SerialPort', 'TcpPort']
+    """
+    if name.startswith("tcp://"):
+        return TcpPort(name, mono_ns)
+    if name.startswith("rfc2217://"):
+        return Rfc2217Port(name, line, mono_ns)
+    return SerialPort(name, line, mono_ns)
