@@ -36,16 +36,27 @@ CARRIES = {
     "plain-line": (("mm",), range(1, 6), 8, ("actual",)),
     "plain-line-inch": (("in",), range(1, 6), 8, ("actual",)),
     "mode-line": (("mm", "in"), range(1, 6), 8, MODES),
+    "mux-line": (("mm",), (3,), 8, ("actual",)),
+    "mux-line-point": (("mm", "in"), range(1, 6), 7, ("actual",)),
+    "fixed-word": (("mm", "in"), range(6), 8, ("actual",)),
+    "flag-line": (("mm", "in"), range(1, 6), 8, ("actual",)),
     "bcd52": (("mm", "in"), range(6), 6, ("actual",)),
     "bcd52-inch8": (("mm", "in"), range(6), 6, ("actual",)),
     "scale24": (("mm", "in"), None, 6, ("actual",)),
+}
+
+# The channels of those that have several; by unit where the driver file ties the two together.
+CHANNELS = {
+    "mux-line": {"mm": ("01", "42", "99")},
+    "mux-line-point": {"mm": ("01", "02", "03"), "in": ("04",)},
+    "fixed-word": {"mm": ("1", "2"), "in": ("1", "2")},
 }
 
 
 def test_every_encoder_speaks_for_a_driver_file_that_is_there():
     assert set(ENCODERS) <= set(content.names("drivers"))
     assert set(ENCODERS) == set(CARRIES)
-    assert len(ENCODERS) == 7
+    assert len(ENCODERS) == 11
 
 
 @st.composite
@@ -59,7 +70,8 @@ def displays(draw, name):
     counts = draw(st.integers(-most, most))
     if name == "scale24" and unit == "in":  # the format counts in steps of 0.0005 in
         counts = counts // 5 * 5
-    return Display(counts, shown, unit, draw(st.sampled_from(modes)))
+    channel = draw(st.sampled_from(CHANNELS.get(name, {}).get(unit, ("",))))
+    return Display(counts, shown, unit, draw(st.sampled_from(modes)), channel)
 
 
 def shown_text(shown: Display) -> str:
@@ -70,9 +82,9 @@ def shown_text(shown: Display) -> str:
     return f"-{text}" if shown.counts < 0 else text
 
 
-def read_back(values: list) -> list[tuple[str, str, str]]:
+def read_back(values: list) -> list[tuple[str, str, str, str]]:
     assert all(isinstance(item, Value) for item in values), values
-    return [(item.shown.text, item.shown.unit, item.mode) for item in values]
+    return [(item.shown.text, item.shown.unit, item.mode, item.channel) for item in values]
 
 
 @pytest.mark.parametrize("name", sorted(ENCODERS))
@@ -80,7 +92,7 @@ def read_back(values: list) -> list[tuple[str, str, str]]:
 def test_what_an_encoder_sends_its_decoder_reads_wherever_it_is_cut(name, data):
     shown = data.draw(st.lists(displays(name), min_size=1, max_size=4))
     frames = [ENCODERS[name](item) for item in shown]
-    wanted = [(shown_text(item), item.unit, item.mode) for item in shown]
+    wanted = [(shown_text(item), item.unit, item.mode, item.channel) for item in shown]
     stream = b"".join(frames)
 
     whole = DRIVERS[name].decoder()
@@ -113,7 +125,13 @@ def test_the_public_captures_of_a_scale_are_what_the_encoder_sends():
 
 @pytest.mark.parametrize(
     ("name", "shown"),
-    [("bcd52", Display(1_000_000, 3, "mm")), ("scale24", Display(1 << 20, 2, "mm"))],
+    [
+        ("bcd52", Display(1_000_000, 3, "mm")),
+        ("scale24", Display(1 << 20, 2, "mm")),
+        ("mux-line", Display(100_000_000, 3, "mm")),
+        ("mux-line-point", Display(10_000_000, 3, "mm")),
+        ("fixed-word", Display(100_000_000, 3, "mm")),
+    ],
 )
 def test_a_figure_that_a_format_cannot_carry_is_refused_and_not_garbled(name, shown):
     ENCODERS[name](replace(shown, counts=shown.counts - 1))

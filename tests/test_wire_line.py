@@ -211,3 +211,48 @@ def test_the_request_is_kept_for_the_port():
     made = driver(r"(?P<digits>[\d.]+)", 'unit = "mm"\nrequest = "R\\r"')
     assert made.request == b"R\r"
     assert driver(r"(?P<digits>[\d.]+)", 'unit = "mm"').request is None
+
+
+CHANNELS = driver(
+    r"(?P<channel>\d\d)(?P<sign>[PM])(?P<point>.)(?P<digits>[\d. ]+)|(?P<error>E)",
+    tables="""
+[frame.channels]
+01 = "mm"
+02 = "in"
+[frame.signs]
+P = "+"
+M = "-"
+[frame.errors]
+E = "no gauge"
+""",
+    example='bytes = "01P115\\r"\nchannel = "01"',
+)
+
+
+def test_a_value_behind_a_multiplexer_names_its_channel_and_has_the_unit_of_its_channel():
+    item = decode(CHANNELS, "02M43136\r")
+    assert (str(item.shown), item.channel) == ("-0.3136 in", "02")
+    assert decode(CHANNELS, "01P07\r").shown.text == "7"
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        ("03P115\r", "found the channel '03', the driver file has: '01', '02'"),
+        ("01p115\r", "found the sign 'p'"),
+        ("01Px15\r", "found the point 'x', accepted: a digit"),
+        ("01P11.5\r", "no whole number in the line, found '1.5'"),
+        ("E\r", "the gauge reports: no gauge"),
+    ],
+)
+def test_a_channel_sign_or_point_that_the_file_does_not_have_is_noise(line, why):
+    item = decode(CHANNELS, line)
+    assert isinstance(item, Noise)
+    assert why in item.why
+
+
+def test_the_decimal_point_may_come_from_the_file():
+    made = driver(r"(?P<digits>\d+)", 'unit = "mm"\nplaces = 1', example='bytes = "15\\r"')
+    assert [decode(made, f"{line}\r").shown.text for line in ("7", "0042", "12345")] == [
+        "0.7", "4.2", "1234.5",
+    ]  # fmt: skip

@@ -6,8 +6,8 @@ not matter.
 
 With --json: one object a line for every whole frame,
   {"value": "-1.00", "unit": "mm", "raw": "..."}
-with "mode" beside it unless the gauge says that this is its actual reading, and "notes" if it says
-more; then one object {"frames": ..., "noise_bytes": ..., "partial_frames": ...}. "raw" is the
+with "mode" beside it unless the gauge says that this is its actual reading, and "notes" and
+"channel" if it says more; then one object {"frames": ..., "noise_bytes": ..., "partial_frames": ...}. "raw" is the
 frame: for a clocked gauge its bits, one character a clock; else its bytes, each as the character of
 the same number (U+0000 to U+00FF), its end of line included.
 
@@ -118,6 +118,8 @@ def _document(value: Value, *, clocked: bool) -> dict[str, str | list[str]]:
         document["mode"] = value.mode
     if value.notes:
         document["notes"] = list(value.notes)
+    if value.channel:
+        document["channel"] = value.channel
     return document
 
 

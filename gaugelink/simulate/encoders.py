@@ -19,13 +19,15 @@ if TYPE_CHECKING:
 class Display:
     """What a gauge shows: signed counts of its last place, how many places, and the unit.
 
-    ``Display(-12345, 3, "mm")`` shows -12.345 mm.
+    ``Display(-12345, 3, "mm")`` shows -12.345 mm. The channel is that of a gauge among several
+    behind one port, or of a display among several of one gauge.
     """
 
     counts: int
     places: int
     unit: str
     mode: str = "actual"
+    channel: str = ""
 
     @property
     def digits(self) -> str:
@@ -66,6 +68,69 @@ def mode_line(shown: Display) -> bytes:
     sign = "-" if shown.counts < 0 else "+"
     unit = "I" if shown.unit == "in" else "M"
     return f"{_MODE_LETTER[shown.mode]}{sign}{shown.digits}{unit}= \n".encode("ascii")
+
+
+def mux_line(shown: Display) -> bytes:
+    r"""Channel, the letter A, sign, eight digits without a point, CR; neither unit nor places.
+
+    Raises:
+        ValueError: more digits than the format has.
+
+    >>> mux_line(Display(7965, 3, "mm", channel="12"))
+    b'12A+00007965\r'
+    """
+    if abs(shown.counts) > 99_999_999:
+        raise ValueError(
+            f"found {shown.digits}, which is more than the eight digits of this format"
+        )
+    sign = "-" if shown.counts < 0 else "+"
+    return f"{shown.channel or '01'}A{sign}{abs(shown.counts):08d}\r".encode("ascii")
+
+
+def mux_line_point(shown: Display) -> bytes:
+    r"""Channel, the letter A, sign, seven digits with the point among them, CR; no unit.
+
+    Raises:
+        ValueError: more digits than the format has.
+
+    >>> mux_line_point(Display(-31, 4, "in", channel="04"))
+    b'04A-000.0031\r'
+    """
+    if abs(shown.counts) > 9_999_999:
+        raise ValueError(
+            f"found {shown.digits}, which is more than the seven digits of this format"
+        )
+    sign = "-" if shown.counts < 0 else "+"
+    return f"{shown.channel or '01'}A{sign}{shown.digits:0>8}\r".encode("ascii")
+
+
+def fixed_word(shown: Display) -> bytes:
+    r"""STX, constant 4, display, unit, polarity, places, eight digits, CR: sixteen bytes.
+
+    Raises:
+        ValueError: more digits than the format has.
+
+    >>> fixed_word(Display(-3136, 4, "in", channel="2"))
+    b'\x0242021400003136\r'
+    """
+    if abs(shown.counts) > 99_999_999:
+        raise ValueError(
+            f"found {shown.digits}, which is more than the eight digits of this format"
+        )
+    unit = {"mm": "01", "in": "02"}[shown.unit]
+    polarity = "1" if shown.counts < 0 else "0"
+    fields = f"4{shown.channel or '1'}{unit}{polarity}{shown.places}{abs(shown.counts):08d}"
+    return b"\x02" + fields.encode("ascii") + b"\r"
+
+
+def flag_line(shown: Display) -> bytes:
+    r"""Sign, digits, blank, unit, tolerance flag, CR LF.
+
+    >>> flag_line(Display(7965, 3, "mm"))
+    b'+7.965 mm=\r\n'
+    """
+    sign = "-" if shown.counts < 0 else "+"
+    return f"{sign}{shown.digits} {shown.unit}=\r\n".encode("ascii")
 
 
 def bcd52(shown: Display, inch_code: int = 1) -> bytes:
@@ -111,6 +176,10 @@ ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "plain-line": plain_line,
     "plain-line-inch": plain_line,
     "mode-line": mode_line,
+    "mux-line": mux_line,
+    "mux-line-point": mux_line_point,
+    "fixed-word": fixed_word,
+    "flag-line": flag_line,
     "bcd52": bcd52,
     "bcd52-inch8": partial(bcd52, inch_code=8),
     "scale24": scale24,

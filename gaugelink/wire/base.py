@@ -26,12 +26,15 @@ class Value:
         mode: what the gauge says that its number is. Capture refuses anything but ``"actual"``
             for a single reading; the decoder only passes it on.
         notes: what else the gauge said in the same frame, such as "battery low".
+        channel: which of several gauges behind one port, or displays of one gauge, it came from,
+            in the letters of the frame; empty where there is only one.
     """
 
     shown: Displayed
     raw: bytes
     mode: Mode = "actual"
     notes: tuple[str, ...] = ()
+    channel: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ class Columns:
         pm: the lengths in picometres.
         counts: the digits shown as whole numbers, with their sign: -12345 of -12.345.
         places: the decimal places shown: 3 of -12.345.
-        said: unit, mode and notes of each.
+        said: unit, mode, notes and channel of each.
         raw: the bytes of each frame.
         others: noise and partial frames, each with the number of values that came before it.
     """
@@ -76,7 +76,7 @@ class Columns:
                 self.pm.append(shown.pm)
                 self.counts.append(shown.pm // shown.step_pm)
                 self.places.append(len(shown.text.partition(".")[2]))
-                self.said.append(Said(shown.unit, item.mode, item.notes))
+                self.said.append(Said(shown.unit, item.mode, item.notes, item.channel))
                 self.raw.append(item.raw)
             else:
                 self.others.append((len(self.pm), item))
@@ -92,7 +92,7 @@ class Columns:
             if place < len(self.pm):
                 said = self.said[place]
                 shown = from_decimal(self.counts[place], self.places[place], said.unit)
-                yield Value(shown, self.raw[place], said.mode, said.notes)
+                yield Value(shown, self.raw[place], said.mode, said.notes, said.channel)
 
 
 def streamed(decoder: Decoder, data: bytes) -> Columns:

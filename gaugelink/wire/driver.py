@@ -70,7 +70,7 @@ class Example(Model):
     Attributes:
         text: the bytes as text, UTF-8 (key ``bytes``); or
         hexadecimal: the bytes in hexadecimal, for those that are no text (key ``hex``).
-        value, unit, mode, notes: what the frame says; or
+        value, unit, mode, notes, channel: what the frame says; or
         noise: a part of the reason for which it is refused; or
         partial: a part of the reason why it is no whole frame.
     """
@@ -81,6 +81,7 @@ class Example(Model):
     unit: LengthUnit | None = None
     mode: Mode = "actual"
     notes: Annotated[tuple[str, ...], Field(strict=False)] = ()
+    channel: str = ""
     noise: str | None = Field(default=None, min_length=1)
     partial: str | None = Field(default=None, min_length=1)
 
@@ -104,15 +105,16 @@ class Example(Model):
             return here, f"found {found}, accepted: one of value, noise, partial"
         if (self.unit is None) == (outcomes == ["value"]):
             return here, "accepted: a unit beside a value, and only there"
-        if outcomes != ["value"] and self.model_fields_set & {"mode", "notes"}:
-            return here, "found mode or notes, accepted: only beside a value"
+        if outcomes != ["value"] and self.model_fields_set & {"mode", "notes", "channel"}:
+            return here, "found mode or notes or channel, accepted: only beside a value"
         return None
 
     def promise(self) -> str:
         """Say in words what the bytes are to give."""
         if self.value is not None:
             notes = f", {', '.join(self.notes)}" if self.notes else ""
-            return f"the value {self.value} {self.unit} ({self.mode}{notes})"
+            where = f" on channel {self.channel}" if self.channel else ""
+            return f"the value {self.value} {self.unit} ({self.mode}{notes}){where}"
         if self.noise is not None:
             return f"noise because of {self.noise!r}"
         return f"a partial frame because of {self.partial!r}"
@@ -122,9 +124,9 @@ class Example(Model):
         if len(items) != 1 or items[0].raw != self.data:
             return False
         match items[0]:
-            case Value(shown, _, mode, notes):
-                given = (shown.text, shown.unit, mode, notes)
-                return given == (self.value, self.unit, self.mode, self.notes)
+            case Value(shown, _, mode, notes, channel):
+                given = (shown.text, shown.unit, mode, notes, channel)
+                return given == (self.value, self.unit, self.mode, self.notes, self.channel)
             case Noise(_, why):
                 return self.noise is not None and self.noise in why
             case Partial(_, why):
@@ -296,9 +298,10 @@ def _placed(driver: Driver, path: tuple[str, ...], what: str) -> InputError:
 
 def _in_words(item: Item) -> str:
     match item:
-        case Value(shown, _, mode, notes):
+        case Value(shown, _, mode, notes, channel):
             more = f", {', '.join(notes)}" if notes else ""
-            return f"the value {shown} ({mode}{more})"
+            where = f" on channel {channel}" if channel else ""
+            return f"the value {shown} ({mode}{more}){where}"
         case Noise(raw, why):
             return f"noise '{printable(raw)}' ({why})"
         case Partial(raw, why):

@@ -33,7 +33,10 @@ if TYPE_CHECKING:
     from gaugelink.wire.base import Decoder
     from gaugelink.wire.bulk import Columns
 
-GROUPS: Final = ("sign", "digits", "unit", "mode", "tolerance", "battery", "error")
+GROUPS: Final = (
+    *("sign", "digits", "unit", "mode", "tolerance", "battery", "error"),
+    *("channel", "point"),
+)
 """Names that a pattern may give to its parts; ``digits`` it must."""
 
 TABLES: Final = {
@@ -42,8 +45,13 @@ TABLES: Final = {
     "tolerance": "tolerances",
     "battery": "batteries",
     "error": "errors",
+    "channel": "channels",
+    "sign": "signs",
 }
 """The table that translates each group."""
+
+_NEED_NO_TABLE: Final = frozenset({"unit", "channel", "sign"})
+_NEED_NO_GROUP: Final = frozenset({"error", "battery"})
 
 Meaning = TypeVar("Meaning")
 
@@ -78,6 +86,9 @@ class LineFrame(Frame):
     errors: dict[str, str] | None = None
     longest: int = Field(default=64, ge=4, le=256)
     request: str | None = Field(default=None, min_length=1)
+    channels: dict[str, LengthUnit] | None = None
+    signs: dict[str, Literal["+", "-"]] | None = None
+    places: int | None = Field(default=None, ge=0, le=8)
 
     @property
     def ends(self) -> tuple[bytes, ...]:
@@ -104,11 +115,16 @@ class LineFrame(Frame):
         """Decode a whole recording, block by block where the pattern allows it."""
         from gaugelink.wire.bulk import LineBlocks  # noqa: PLC0415  it is built on this module
 
-        if not LineBlocks.suits(self.pattern, self.ends):
+        if self.signs or self._point_is_apart or not LineBlocks.suits(self.pattern, self.ends):
             return super().decode_all(data, decoder)
         return LineBlocks(
             LineReader(self), self.pattern, self.ends[0], self.longest, decoder
         ).decode(data)
+
+    @property
+    def _point_is_apart(self) -> bool:
+        """The digits come without their decimal point."""
+        return self.places is not None or "(?P<point>" in self.pattern
 
     def _fault_of_ends(self) -> Fault | None:
         field = ("frame", "ends_with")
@@ -141,12 +157,12 @@ class LineFrame(Frame):
                 return field, f"found the named group {name}, accepted: {', '.join(GROUPS)}"
         for name, table in TABLES.items():
             given = getattr(self, table)
-            if name in groups and given is None and name != "unit":
+            if name in groups and given is None and name not in _NEED_NO_TABLE:
                 return field, (
                     f"found the named group {name}, but no table [frame.{table}] that says "
                     "what its letters mean; accepted: both or neither"
                 )
-            if name not in groups and given is not None and name not in {"error", "battery"}:
+            if name not in groups and given is not None and name not in _NEED_NO_GROUP:
                 return ("frame", table), (
                     f"found this table, but the pattern has no named group {name}; "
                     "accepted: both or neither"
@@ -154,16 +170,24 @@ class LineFrame(Frame):
         return None
 
     def _fault_of_units(self) -> Fault | None:
-        in_pattern = "unit" in re.compile(self.pattern, FLAGS).groupindex
-        if in_pattern and self.unit is not None:
-            return ("frame", "unit"), (
-                "the unit is stated here and read by the pattern as well; accepted: one of them. "
+        groups = re.compile(self.pattern, FLAGS).groupindex
+        in_pattern = "unit" in groups
+        ways = [in_pattern, self.unit is not None, self.channels is not None]
+        if sum(ways) > 1:
+            return ("frame", "unit" if self.unit is not None else "channels"), (
+                "the unit is stated here and elsewhere as well (unit, [frame.channels], or the "
+                "part unit of the pattern); accepted: one of them. "
                 'For a gauge that leaves out one unit, write it as "" in [frame.units]'
             )
-        if not in_pattern and self.unit is None:
+        if not any(ways):
             return ("frame", "unit"), (
                 "the pattern has no named group unit, and no unit is stated; "
                 'add unit = "mm" or unit = "in", whichever the gauge is set to'
+            )
+        if self.places is not None and "point" in groups:
+            return ("frame", "places"), (
+                "the pattern has a named group point that says where the decimal point is; "
+                "accepted: one of them"
             )
         return None
 
@@ -173,8 +197,10 @@ class Said:
     """What a line says beside its number."""
 
     unit: LengthUnit
-    mode: Mode
-    notes: tuple[str, ...]
+    mode: Mode = "actual"
+    notes: tuple[str, ...] = ()
+    channel: str = ""
+    places: int | None = None
 
 
 class LineReader:
@@ -203,6 +229,9 @@ class LineReader:
             "battery": frame.batteries or {},
         }
         self._errors = frame.errors or {}
+        self._channels = frame.channels
+        self._signs = frame.signs
+        self._places = frame.places
         self.words = {**self._notes["battery"], **self._errors}
         self._known: dict[tuple[str | None, ...], Said] = {}
 
@@ -226,7 +255,12 @@ class LineReader:
             return Noise(raw, "the line does not have the shape that the driver file gives")
         sign, figures, *letters = self._parts(match)
         said = self.said(tuple(letters))
-        return Value(_length(sign, figures, said.unit), raw, said.mode, said.notes)
+        if self._signs is not None:
+            sign = _look_up("sign", {"sign": sign or ""}, self._signs)
+        if said.places is not None:
+            figures = _with_point(figures or "", said.places)
+        shown = _length(sign, figures, said.unit)
+        return Value(shown, raw, said.mode, said.notes, said.channel)
 
     def _parts(self, match: re.Match[str]) -> tuple[str | None, ...]:
         found: tuple[str | None, ...] = match.group(0, *self._wanted)[1:]
@@ -250,8 +284,10 @@ class LineReader:
         found = {
             name: (part or "").strip(" ") for name, part in zip(self.others, letters, strict=True)
         }
+        channel = found.get("channel", "")
         if found.get("error"):
-            raise InputError(f"the gauge reports: {_look_up('error', found, self._errors)}")
+            who = f"the gauge on channel {channel}" if channel else "the gauge"
+            raise InputError(f"{who} reports: {_look_up('error', found, self._errors)}")
         mode: Mode = "actual"
         unit = self._unit_of(found)
         if found.get("mode") or "" in self._modes:
@@ -262,11 +298,18 @@ class LineReader:
             if (found.get(name) or "" in table) and name in found
             if (note := _look_up(name, found, table))
         )
-        return Said(unit, mode, notes)
+        places = self._places
+        if "point" in found:
+            places = {str(place): place for place in range(10)}.get(found["point"])
+            if places is None:
+                raise InputError(f"found the point {found['point']!r}, accepted: a digit, 0 to 9")
+        return Said(unit, mode, notes, channel, places)
 
     def _unit_of(self, found: Mapping[str, str]) -> LengthUnit:
         if self._unit is not None:
             return self._unit
+        if self._channels is not None:
+            return _look_up("channel", found, self._channels)
         if self._units is not None:
             return _look_up("unit", found, self._units)
         unit = found["unit"].lower()
@@ -300,6 +343,21 @@ def _length(sign: str | None, figures: str | None, unit: LengthUnit) -> Displaye
                 step_pm,
             )
     return _any_length((sign or "").strip(" "), (figures or "").replace(" ", ""), unit)
+
+
+def _with_point(figures: str, places: int) -> str:
+    """Put the decimal point into digits that come without one.
+
+    >>> _with_point("00007965", 3)
+    '00007.965'
+    """
+    digits = figures.replace(" ", "")
+    if not (digits.isascii() and digits.isdecimal()):
+        raise InputError(f"no whole number in the line, found {figures!r}")
+    digits = digits.rjust(places + 1, "0")
+    return (
+        f"{digits[: len(digits) - places]}.{digits[len(digits) - places :]}" if places else digits
+    )
 
 
 def _any_length(sign: str, figures: str, unit: LengthUnit) -> Displayed:
