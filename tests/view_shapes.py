@@ -170,6 +170,7 @@ STATE = {
     "head": HEAD,
     "progress": {"done": int, "of": int, "skipped": int},
     "next": Maybe(NEXT),
+    "question": Maybe({"place": int, "step": int, "code": str, "words": str}),
     "live": Maybe(LIVE),
     "gauges": [GAUGE],
     "last": Maybe(READING),

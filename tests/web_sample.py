@@ -295,6 +295,7 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
         "next": next_step(part),
         "live": {"gauge": "M1", "text": "7.965", "unit": "mm", "mode": "actual"},
         "gauges": gauges, "last": readings[0], "readings": readings, "tray": [],
+        "question": None,
         "verdicts": verdicts, "sweep": None,
         "messages": [
             {"level": "warning", "utc": "2026-11-25T08:21:03.100000Z",
@@ -347,10 +348,25 @@ def finished_state() -> JSON:
     }  # fmt: skip
 
 
+def question_state(**more: Any) -> JSON:
+    """Make a state in which the value that came last looks like a slip."""
+    doc = state()
+    why = ("looks like a wrong unit: Outside micrometer shows inches now, and showed millimetres "
+           "before; set the unit back and measure again")  # fmt: skip
+    parked = reading(89, None, "", kind="parked", text="0.31370", unit="in", gauge="M1",
+                     state="unassigned", reason=why)  # fmt: skip
+    doc["tray"] = [parked]
+    doc["readings"] = [parked, *doc["readings"]]
+    step = doc["next"]["step"]
+    doc["question"] = {"place": 89, "step": step, "code": "wrong unit", "words": why}
+    return doc | more
+
+
 def hostile_state(text: str) -> JSON:
     """Make a state in which every text that comes from elsewhere is this one."""
     doc = sweep_state(12)
     doc["tray"] = [reading(99, None, "", kind="parked", text="1.000", state="unassigned")]
+    doc["question"] = {"place": 99, "step": 3, "code": "zero", "words": ""}
 
     def fill(part: Any, key: str = "") -> Any:
         keep = {"utc", "verdict", "state", "kind", "part", "mode", "level", "unit", "name",

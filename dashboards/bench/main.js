@@ -14,6 +14,7 @@ import { LastReading, NextStep } from "./next-step.js";
 import { listenToPedal } from "./pedal.js";
 import { ReadingsTable } from "./readings-table.js";
 import { ReasonDialog } from "./reason-dialog.js";
+import { SlipQuestion } from "./slip-question.js";
 import { SweepPlot } from "./sweep-plot.js";
 import { TitleBlock } from "./title-block.js";
 import { MessageList, VerdictList } from "./verdict-list.js";
@@ -45,6 +46,7 @@ const parts = {
   live: part(LiveValue, "live-value"),
   gauges: part(GaugeList, "gauge-list"),
   next: part(NextStep, "next-step"),
+  slip: part(SlipQuestion, "slip-question"),
   last: part(LastReading, "last-reading"),
   actions: part(ActionBar, "action-bar"),
   map: part(HeadMap, "head-map"),
@@ -124,6 +126,7 @@ function drawNow(now) {
   parts.live.show(now);
   parts.gauges.show(now);
   parts.next.show(now);
+  parts.slip.show(now);
   parts.last.show(now);
   parts.actions.show(now);
   parts.map.show(now, view);
@@ -202,6 +205,7 @@ listen({
     parts.banner.link(up);
     parts.live.link(up);
     parts.actions.link(up);
+    parts.slip.link(up);
     document.body.toggleAttribute("data-lost", !up);
     draw();
   },

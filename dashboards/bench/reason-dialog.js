@@ -20,6 +20,7 @@ export const REASONS = {
   skip: ["part is missing", "part is condemned by eye", "place cannot be reached", "gauge is not at hand", "will be measured later"],
   retake: ["gauge was not square", "dirt or oil on the part", "wrong place", "part was warm", "to see whether it repeats"],
   "strike-out": ["wrong valve", "wrong place", "gauge slipped", "dirt or oil on the part", "zero was not right"],
+  keep: ["measured twice, the same", "the part is like that", "the gauge was changed on purpose"],
   assign: ["it belongs to this step", "sent before the step was asked for"],
 };
 

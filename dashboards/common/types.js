@@ -155,12 +155,19 @@
  * @property {string} words
  * @property {string} utc
  *
+ * @typedef {object} Doubt the value that came last for the step asked for looks like a slip
+ * @property {number} place its place in the record; it lies in the tray
+ * @property {number} step the step that it was sent for
+ * @property {string} code the kind of slip
+ * @property {string} words what it looks like and what to do, to be read after "This"
+ *
  * @typedef {object} State
  * @property {number} version
  * @property {Job} job
  * @property {Head} head
  * @property {{done: number, of: number, skipped: number}} progress
  * @property {Next | null} next
+ * @property {Doubt | null} question
  * @property {Live | null} live
  * @property {Gauge[]} gauges
  * @property {Reading | null} last

@@ -65,7 +65,8 @@ class DemoScreen:
         lines: list[Any] = [figure]
         lines.append(Text(following["words"] if following else "everything is measured"))
         lines.append(Text(following["limit_words"] if following else "", style="dim"))
-        lines.append(Text(_last(state["last"])))
+        question = state["question"]
+        lines.append(Text(f"This {question['words']}." if question else _last(state["last"])))
         lines.append(_heads(state["head"]["valves"]))
         lines.append(self._progress)
         self._live.update(Panel(Group(*lines), title=state["job"]["head"], padding=(1, 2)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.capture.measured import judge_session
@@ -225,6 +225,7 @@ class JobView:
                 "skipped": len(session.skipped),
             },
             "next": self.next_document(),
+            "question": self._question(),
             "live": self._live(),
             "gauges": self.gauges(),
             "last": taken[0] if taken else None,
@@ -240,6 +241,11 @@ class JobView:
             },
             "finished": session.finished,
         }
+
+    def _question(self) -> Document | None:
+        """What is asked about the value that came last for the step."""
+        question = self.bench.session.question
+        return asdict(question) if question else None
 
     def _live(self) -> Document | None:
         """What the gauge that is asked for shows."""
