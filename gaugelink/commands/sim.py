@@ -1,0 +1,191 @@
+"""Offer the simulated gauges of a scenario on ports of this machine, for any program to read.
+
+Each gauge has a port of its own: a pseudo-terminal, or a loopback connection where there are none.
+They go on at a person's pace until Ctrl-C. A gauge with a button is pressed every few seconds, and
+whenever its mark is typed, followed by Enter. One that waits to be asked answers when it is asked.
+The sizes are those of the scenario's invented head, place after place.
+
+With --json the table is one JSON document on the first line, and the gauges go on all the same.
+
+Exit status: 0 ended by Ctrl-C; 2 scenario or sheet are bad.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import itertools
+import json
+import sys
+import threading
+from typing import TYPE_CHECKING, Any, Final, TextIO
+
+from gaugelink import content
+from gaugelink.errors import InputError
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Iterator, Mapping
+
+    from gaugelink.head import Position
+    from gaugelink.simulate.gauges import BenchGauge
+    from gaugelink.simulate.pace import Pace
+    from gaugelink.simulate.workpiece import Workpiece
+
+PRESS_EVERY_S: Final = 4.0
+ROCKS: Final = 5
+REST_S: Final = 2.0
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("scenario", metavar="SCENARIO", help="one that ships, or a .toml file")
+    parser.add_argument("--seed", type=int, metavar="N", help="the same seed gives the same head")
+    parser.add_argument("--every", type=float, metavar="SECONDS", default=PRESS_EVERY_S,
+                        help="time between two presses of a button (default: 4)")  # fmt: skip
+
+
+def run(args: argparse.Namespace) -> int:
+    """Offer the gauges until Ctrl-C.
+
+    Raises:
+        InputError: scenario or sheet are bad.
+    """
+    from gaugelink import sheetfile  # noqa: PLC0415  heavy, and only wanted here
+    from gaugelink.plan import plan_for  # noqa: PLC0415
+    from gaugelink.simulate import scenario as scenarios  # noqa: PLC0415
+    from gaugelink.simulate.gauges import BenchGauge  # noqa: PLC0415
+    from gaugelink.simulate.pace import PersonPace  # noqa: PLC0415
+    from gaugelink.simulate.workpiece import Workpiece  # noqa: PLC0415
+
+    if not args.every > 0:
+        raise InputError(f"found {args.every:g}, accepted: more than 0", field="--every")
+    text, file = content.read("sim", args.scenario)
+    scenario = scenarios.load(text, file)
+    sheet = sheetfile.load(*content.read("sim/sheets", scenario.scenario.sheet))
+    scenarios.check_against(scenario, sheet, file)
+    seed = scenario.scenario.seed if args.seed is None else args.seed
+    workpiece = Workpiece(scenario, sheet.head, seed)
+    pace = PersonPace()
+    gauges = {about.id: BenchGauge(about, pace) for about in scenario.gauge}
+    places = {
+        mark: [step.position for step in plan_for(sheet) if step.gauge_kind == gauge.about.kind]
+        for mark, gauge in gauges.items()
+    }
+    with contextlib.suppress(KeyboardInterrupt):  # that is how it ends
+        asyncio.run(_offer(args, gauges, Hands(workpiece, pace, places)))
+    return 0
+
+
+class Hands:
+    """Sets the gauges on one place after the other, for ever.
+
+    Args:
+        workpiece: the head.
+        pace: how time passes.
+        places: the places that each gauge measures, by its mark.
+    """
+
+    def __init__(
+        self, workpiece: Workpiece, pace: Pace, places: Mapping[str, list[Position]]
+    ) -> None:
+        self._workpiece = workpiece
+        self._pace = pace
+        self._rounds: dict[str, Iterator[Position]] = {
+            mark: itertools.cycle(found) for mark, found in places.items() if found
+        }
+        self._count = itertools.count()
+
+    async def set_on_next(self, gauge: BenchGauge) -> None:
+        """Set a gauge on its next place; where that is rocked, and it can follow, rock it."""
+        mark = gauge.about.id
+        if mark not in self._rounds:
+            return  # the plan has no place for this gauge: it shows nothing but zero
+        position = next(self._rounds[mark])
+        chance = self._workpiece.chance("sim", position, next(self._count))
+        if position.method == "rock":
+            from gaugelink.simulate.hand import rock  # noqa: PLC0415
+
+            travel = self._workpiece.travel_um(position.valve, position.direction)
+            await gauge.follow(rock(travel, gauge.about.per_second, ROCKS, chance))
+        else:
+            gauge.touch(self._workpiece.size_um(position) + chance.gauss(0, gauge.about.noise))
+
+    async def press_every(self, gauge: BenchGauge, seconds: float) -> None:
+        """Measure and press the button, for ever."""
+        while True:
+            await self._pace.sleep(seconds)
+            await self.set_on_next(gauge)
+            gauge.press()
+
+    async def go_on(self, gauge: BenchGauge) -> None:
+        """Move a gauge that needs no button from place to place, for ever."""
+        while True:
+            await self.set_on_next(gauge)
+            await self._pace.sleep(REST_S)
+
+
+async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], hands: Hands) -> None:
+    async with contextlib.AsyncExitStack() as stack:
+        rows = []
+        for mark, gauge in gauges.items():
+            port = await gauge.connect()
+            stack.push_async_callback(gauge.unplug)
+            about = gauge.about
+            rows.append({"gauge": mark, "title": about.title, "port": port,
+                         "driver": about.driver, "speaks": about.speaks})  # fmt: skip
+            gauge.switch_on()
+            gauge.pick_up()
+        _print(rows, as_json=args.json)
+        tasks = [
+            asyncio.create_task(
+                hands.press_every(gauge, args.every)
+                if gauge.about.speaks == "when pressed"
+                else hands.go_on(gauge),
+                name=f"hand on {mark}",
+            )
+            for mark, gauge in gauges.items()
+        ]
+        tasks.append(asyncio.create_task(_typed(gauges, hands, sys.stdin), name="typed"))
+        try:
+            await asyncio.gather(*tasks)
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+
+
+async def _typed(gauges: Mapping[str, BenchGauge], hands: Hands, keyboard: TextIO) -> None:
+    """Press the button of each gauge whose mark is typed; go on for ever, input or none."""
+    loop = asyncio.get_running_loop()
+    lines: asyncio.Queue[str] = asyncio.Queue()
+
+    def read() -> None:
+        with contextlib.suppress(RuntimeError, OSError, ValueError):  # closed, or the loop is
+            for line in keyboard:
+                loop.call_soon_threadsafe(lines.put_nowait, line.strip())
+
+    # A thread that nobody waits for: a read from a keyboard cannot be broken off.
+    threading.Thread(target=read, name="keyboard", daemon=True).start()
+    while True:
+        mark = await lines.get()
+        gauge = gauges.get(mark)
+        if gauge is None:
+            print(f"found {mark!r}, accepted: {', '.join(gauges)}", file=sys.stderr, flush=True)
+        elif gauge.about.speaks != "when pressed":
+            print(f"{mark} has no button: it speaks {gauge.about.speaks}", file=sys.stderr,
+                  flush=True)  # fmt: skip
+        else:
+            await hands.set_on_next(gauge)
+            gauge.press()
+
+
+def _print(rows: list[dict[str, Any]], *, as_json: bool) -> None:
+    if as_json:
+        print(json.dumps({"gauges": rows}, ensure_ascii=False), flush=True)
+        return
+    widths = {key: max(len(key), *(len(row[key]) for row in rows)) for key in rows[0]}
+    for row in [{key: key for key in widths}, *rows]:
+        print("  ".join(row[key].ljust(width) for key, width in widths.items()).rstrip())
+    print("All figures are invented. Type a gauge's mark and Enter to press it; Ctrl-C ends it.",
+          flush=True)  # fmt: skip
