@@ -174,7 +174,7 @@ def test_a_large_file_is_read_in_bounded_memory(file_of, capsys):
 @pytest.mark.parametrize(
     ("words", "field", "found"),
     [
-        (["--driver", "no-such", "FILE"], "drivers", "accepted: bcd52, bcd52-inch8, "),
+        (["--driver", "no-such", "FILE"], "drivers", "accepted: bcd28, bcd52, bcd52-inch8, "),
         (["--driver", "no-such.toml", "FILE"], None, "cannot be read"),
         (["--driver", "scale24", "missing.bin"], None, "cannot be read"),
         (["--driver", "scale24", "missing.vcd"], None, "cannot be read"),

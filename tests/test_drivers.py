@@ -79,8 +79,9 @@ def check(example, item):
         assert example.partial in item.why
 
 
-def test_eleven_drivers_ship_and_every_codec_has_one():
+def test_fourteen_drivers_ship_and_every_codec_has_one():
     assert sorted(DRIVERS) == [
+        "bcd28",
         "bcd52",
         "bcd52-inch8",
         "fixed-word",
@@ -91,6 +92,8 @@ def test_eleven_drivers_ship_and_every_codec_has_one():
         "plain-line",
         "plain-line-inch",
         "scale24",
+        "scale48",
+        "scale48-absolute",
         "signed-line",
     ]
     assert {driver.frame.codec for driver in DRIVERS.values()} == set(CODECS)
@@ -279,6 +282,8 @@ def docs():
         ('`[frame]` with `codec = "line"`', CODECS["line"]),
         ("`[frame]` of a clocked gauge", CODECS["bcd52"]),
         ("`[frame]` of a clocked gauge", CODECS["scale24"]),
+        ("`[frame]` of a clocked gauge", CODECS["scale48"]),
+        ("`[frame]` of a clocked gauge", CODECS["bcd28"]),
     ],
 )
 def test_every_key_of_a_driver_file_is_explained_in_the_docs(chapter, model, docs):

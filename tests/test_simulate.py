@@ -6,6 +6,7 @@ import asyncio
 import random
 import statistics
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 from bench_kit import run
@@ -43,6 +44,8 @@ CARRIES = {
     "bcd52": (("mm", "in"), range(6), 6, ("actual",)),
     "bcd52-inch8": (("mm", "in"), range(6), 6, ("actual",)),
     "scale24": (("mm", "in"), None, 6, ("actual",)),
+    "scale48": (("mm",), (4,), 7, ("actual",)),
+    "bcd28": (("mm", "in"), None, 6, ("actual",)),
 }
 
 # The channels of those that have several; by unit where the driver file ties the two together.
@@ -56,7 +59,7 @@ CHANNELS = {
 def test_every_encoder_speaks_for_a_driver_file_that_is_there():
     assert set(ENCODERS) <= set(content.names("drivers"))
     assert set(ENCODERS) == set(CARRIES)
-    assert len(ENCODERS) == 11
+    assert len(ENCODERS) == 13
 
 
 @st.composite
@@ -68,7 +71,9 @@ def displays(draw, name):
     # No gauge is longer than some kilometres, and nothing longer is a length in the record.
     most = min(10**digits - 1, {"mm": 9_000_000, "in": 350_000}[unit] * 10**shown)
     counts = draw(st.integers(-most, most))
-    if name == "scale24" and unit == "in":  # the format counts in steps of 0.0005 in
+    if name == "scale48":  # whole counts within the range, 20480 in an inch, 0.0001 mm shown
+        counts = round(Fraction(draw(st.integers(-300_000, 300_000)) * 254_000, 20_480))
+    if name in {"scale24", "bcd28"} and unit == "in":  # the format counts in steps of 0.0005 in
         counts = counts // 5 * 5
     channel = draw(st.sampled_from(CHANNELS.get(name, {}).get(unit, ("",))))
     return Display(counts, shown, unit, draw(st.sampled_from(modes)), channel)
@@ -128,6 +133,7 @@ def test_the_public_captures_of_a_scale_are_what_the_encoder_sends():
     [
         ("bcd52", Display(1_000_000, 3, "mm")),
         ("scale24", Display(1 << 20, 2, "mm")),
+        ("bcd28", Display(1_000_000, 2, "mm")),
         ("mux-line", Display(100_000_000, 3, "mm")),
         ("mux-line-point", Display(10_000_000, 3, "mm")),
         ("fixed-word", Display(100_000_000, 3, "mm")),

@@ -6,10 +6,13 @@ import pytest
 from hypothesis import assume, example, given, strategies as st
 
 from gaugelink import content
+from gaugelink.errors import InputError
 from gaugelink.quantity import PM_PER_INCH, PM_PER_MM
 from gaugelink.wire.base import Noise, Partial, Value
+from gaugelink.wire.bcd28 import Bcd28Frame
 from gaugelink.wire.driver import load_driver
 from gaugelink.wire.scale24 import Scale24Frame
+from gaugelink.wire.scale48 import Scale48Frame
 
 CAPTURED = {
     "000000000000000000000000": ("0.00", "mm"),
@@ -199,3 +202,83 @@ def test_a_scale_may_have_its_flags_elsewhere_and_every_other_bit_above_the_sign
     value, noise = frame.decoder().feed(b"0" * 20 + b"1110\n" + b"0" * 23 + b"1\n")
     assert str(value.shown) == "-524.2880 in"
     assert noise == Noise(b"0" * 23 + b"1\n", "bit 23 is 1, accepted: 0")
+
+
+def words_of(**settings):
+    frame = {"codec": "scale48", "edge": "rising", "pause": "1 ms", "word": "relative",
+             "inverted": "none", "counts_per_inch": 20480, "step": "0.000001 in",
+             "range": "40 in"}  # fmt: skip
+    return Scale48Frame.model_validate(frame | settings)
+
+
+def word(count):
+    """24 bits, two's complement, least significant first."""
+    return [count >> place & 1 for place in range(24)]
+
+
+@given(first=st.integers(-800_000, 800_000), second=st.integers(-800_000, 800_000))
+@example(first=0, second=-1)
+def test_two_words_are_read_each_as_twos_complement(first, second):
+    """20480 counts in an inch (a hobby description of such scales)."""
+    bits = word(first) + word(second)
+    for name, count in (("absolute", first), ("relative", second)):
+        shown = words_of(word=name, step="0.000001 in").length(bits)
+        assert abs(shown.pm * 20480 - count * PM_PER_INCH) * 2 <= shown.step_pm * 20480
+
+
+def test_where_authors_disagree_the_file_decides():
+    """Inversion of the second word, and 10240 counts in an inch, are seen in one trace each."""
+    step = {"step": "0.000001 in"}
+    turned = [1 - bit for bit in word(20480)]
+    assert words_of(inverted="second word", **step).length(word(0) + turned).text == "1.000000"
+    assert words_of(counts_per_inch=10240, **step).length(word(0) + word(20480)).text == "2.000000"
+    # Not told of the inversion, the same bits are off by one count and of the other sign.
+    assert words_of(**step).length(word(0) + turned).text == "-1.000049"
+
+
+@pytest.mark.parametrize(
+    ("settings", "field", "words"),
+    [
+        ({"step": "0.0001 in"}, "step", "at most a tenth of a count"),
+        ({"step": "0.000005 in"}, "step", "a one in one place"),
+        ({"step": "0 mm"}, "step", "above zero"),
+        ({"step": "0.000001 in", "range": "40"}, "range", "without a unit"),
+    ],
+)
+def test_a_step_that_loses_counts_is_refused(settings, field, words):
+    path, what = words_of(**settings).fault()
+    assert path == ("frame", field)
+    assert words in what
+
+
+def flagged(**settings):
+    frame = {"codec": "bcd28", "edge": "rising", "pause": "1 ms", "metric_bit": 1, "half_bit": 2,
+             "minus_bit": 3, "unknown_bit": "any", "places_mm": 2, "places_in": 3}  # fmt: skip
+    return Bcd28Frame.model_validate(frame | settings)
+
+
+@given(digits=st.lists(st.integers(0, 15), min_size=6, max_size=6), flags=st.integers(0, 15))
+def test_only_digits_and_flags_that_go_together_make_a_value(digits, flags):
+    """Last digit first; flags unknown, metric, half a thousandth, minus (a hobby description)."""
+    bits = [digit >> place & 1 for digit in [*digits, flags] for place in range(4)]
+    if max(digits) > 9 or flags & 0b0110 == 0b0110:
+        with pytest.raises(InputError):
+            flagged().length(bits)
+        return
+    shown = flagged().length(bits)
+    number = sum(digit * 10**place for place, digit in enumerate(digits))
+    sign = -1 if flags & 8 else 1
+    if flags & 2:
+        assert shown.pm * 100 == sign * number * PM_PER_MM
+    else:
+        assert shown.pm * 2000 == sign * (2 * number + (flags >> 2 & 1)) * PM_PER_INCH
+
+
+def test_the_flag_that_nobody_explains_may_be_held_to_one_state():
+    bits = [0] * 24 + [1, 1, 0, 0]
+    assert flagged(unknown_bit="1").length(bits).pm == 0
+    with pytest.raises(InputError, match="flag 0 is 1, accepted: 0"):
+        flagged(unknown_bit="0").length(bits)
+    path, what = flagged(half_bit=1).fault()
+    assert path == ("frame", "metric_bit")
+    assert "share a place" in what

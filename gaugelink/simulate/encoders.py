@@ -171,6 +171,42 @@ def scale24(shown: Display) -> bytes:
     return f"{format(word, '024b')[::-1]}\n".encode("ascii")
 
 
+_POWERED_ON_AT: Final = 1_000
+
+
+def scale48(shown: Display) -> bytes:
+    r"""Two words of 24 bits, least significant bit first: since power-on, since zero.
+
+    To the nearest of 20480 counts in an inch; it was switched on 1000 counts below its zero.
+
+    >>> scale48(Display(254000, 4, "mm"))[24:]
+    b'000000000000101000000000\n'
+    """
+    inches = shown.counts / {"mm": 25.4, "in": 1.0}[shown.unit] / 10**shown.places
+    counts = round(20480 * inches)
+    words = [(counts + _POWERED_ON_AT) % (1 << 24), counts % (1 << 24)]
+    return "".join(f"{word:024b}"[::-1] for word in words).encode("ascii") + b"\n"
+
+
+def bcd28(shown: Display) -> bytes:
+    r"""Six digits, the last one first, then the flags: none, metric, half thousandth, minus.
+
+    Raises:
+        ValueError: more digits than the format has.
+
+    >>> bcd28(Display(5, 4, "in"))
+    b'0000000000000000000000000010\n'
+    """
+    inch = shown.unit == "in"
+    count = abs(shown.counts) // 10 if inch else abs(shown.counts)
+    if count > 999_999:
+        raise ValueError(f"found {shown.digits}, which is more than the six digits of this format")
+    half = inch and abs(shown.counts) % 10 == 5
+    nibbles = [int(digit) for digit in reversed(f"{count:06d}")]
+    nibbles.append((not inch) << 1 | half << 2 | (shown.counts < 0) << 3)
+    return "".join(f"{nibble:04b}"[::-1] for nibble in nibbles).encode("ascii") + b"\n"
+
+
 ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "signed-line": signed_line,
     "plain-line": plain_line,
@@ -183,5 +219,7 @@ ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "bcd52": bcd52,
     "bcd52-inch8": partial(bcd52, inch_code=8),
     "scale24": scale24,
+    "scale48": scale48,
+    "bcd28": bcd28,
 }
 """By the name of the driver file that understands them."""

@@ -5,7 +5,7 @@ was made of. The rooms of this package:
 
 - `base`: what a decoder is and what it gives (`Value`, `Noise`, `Partial`, `Decoder`)
 - `driver`: a driver file, checked, and its decoder (`load_driver`, `check_examples`, `Driver`)
-- `line`, `bcd52`, `scale24`: the codecs, one module each; `codecs` lists them
+- `line`, `bcd52`, `bcd28`, `scale24`, `scale48`: the codecs, one module each; `codecs` lists them
 - `segments`: cuts a byte stream at its ends of line, whatever the chunks; `bits`: the bit line of
   the clocked codecs; `settings`: what the ``[frame]`` tables of all codecs share
 - `vcd`: turns a logic capture (IEEE 1364) into the bit line
