@@ -7,9 +7,11 @@ not matter.
 With --json: one object a line for every whole frame,
   {"value": "-1.00", "unit": "mm", "raw": "..."}
 with "mode" beside it unless the gauge says that this is its actual reading, and "notes" and
-"channel" if it says more; then one object {"frames": ..., "noise_bytes": ..., "partial_frames": ...}. "raw" is the
-frame: for a clocked gauge its bits, one character a clock; else its bytes, each as the character of
-the same number (U+0000 to U+00FF), its end of line included.
+"channel" if it says more; then one object
+  {"frames": ..., "noise_bytes": ..., "partial_frames": ...}.
+"raw" is the frame: for a clocked gauge its bits, one character a clock, or the line of the bridge
+that it came through; else its bytes, each as the character of the same number (U+0000 to U+00FF),
+its end of line included.
 
 Exit status: 0 at least one whole frame was found; 1 there is none; 2 the driver or the file is bad.
 """
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator
 
+    from gaugelink.wire.base import Decoder
     from gaugelink.wire.driver import Driver
 
 PIECE: Final = 65_536
@@ -58,13 +61,14 @@ def run(args: argparse.Namespace) -> int:
             raise InputError("not a file; a capture is read twice", file=str(path))
         for _ in _bits_of_capture(driver, path):
             pass
-        pieces = _bits_of_capture(driver, path)
+        # The wires of the gauge itself: a bridge, if there is one, comes after them.
+        decoder, pieces = driver.frame.decoder(), _bits_of_capture(driver, path)
     else:
-        pieces = _pieces(path)
+        decoder, pieces = driver.decoder(), _pieces(path)
     tally = _Tally()
     if not args.json:
         print(_row("value", "unit", "mode", "remark", "raw"))
-    for item in _items(driver, pieces):
+    for item in _items(decoder, pieces):
         tally.count(item)
         if not args.json:
             print(_line(item))
@@ -74,8 +78,7 @@ def run(args: argparse.Namespace) -> int:
     return 0 if tally.frames else 1
 
 
-def _items(driver: Driver, pieces: Iterator[bytes]) -> Iterator[Item]:
-    decoder = driver.decoder()
+def _items(decoder: Decoder, pieces: Iterator[bytes]) -> Iterator[Item]:
     for piece in pieces:
         yield from decoder.feed(piece)
     yield from decoder.end()

@@ -8,6 +8,7 @@ was made of. The rooms of this package:
 - `line`, `bcd52`, `bcd28`, `scale24`, `scale48`: the codecs, one module each; `codecs` lists them
 - `segments`: cuts a byte stream at its ends of line, whatever the chunks; `bits`: the bit line of
   the clocked codecs; `settings`: what the ``[frame]`` tables of all codecs share
+- `bridge`: several clocked gauges on one port (`BridgeDecoder`); `bridge_lines`: one line of it
 - `vcd`: turns a logic capture (IEEE 1364) into the bit line
 
 Nothing is imported here, so that a program that only needs `base` starts quickly.

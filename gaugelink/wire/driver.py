@@ -15,6 +15,9 @@ from gaugelink import tomlfile
 from gaugelink.errors import InputError
 from gaugelink.quantity import LengthUnit  # noqa: TC001  pydantic reads it
 from gaugelink.wire.base import Item, Mode, Noise, Partial, Value, printable
+from gaugelink.wire.bits import ClockedFrame
+from gaugelink.wire.bridge import ThroughBridge
+from gaugelink.wire.bridge_lines import ask_line
 from gaugelink.wire.codecs import CODECS
 from gaugelink.wire.settings import Fault, Frame, Model
 
@@ -45,9 +48,14 @@ class About(Model):
 
 
 class Port(Model):
-    """The ``[port]`` table: the kind of port, and how it is set before it is opened."""
+    """The ``[port]`` table: the kind of port, and how it is set before it is opened.
 
-    kind: Literal["serial", "tcp"]
+    A ``bridge`` is a serial port with a bridge at its other end (docs/bridge-line.md), and the
+    gauge on one of its channels.
+    """
+
+    kind: Literal["serial", "tcp", "bridge"]
+    channel: int | None = Field(default=None, ge=1, le=9)
     baud: int = Field(default=9600, ge=50, le=4_000_000)
     bytesize: Literal[7, 8] = 8
     parity: Literal["none", "even", "odd", "mark", "space"] = "none"
@@ -61,6 +69,10 @@ class Port(Model):
         for name in type(self).model_fields:
             if self.kind == "tcp" and name != "kind" and name in self.model_fields_set:
                 return ("port", name), "found this key, but a tcp port has no such setting"
+        if self.kind == "bridge" and self.channel is None:
+            return ("port", "channel"), "missing; accepted: the gauge's channel on the bridge"
+        if self.kind != "bridge" and self.channel is not None:
+            return ("port", "channel"), f"found this key, but a {self.kind} port has no channels"
         return None
 
 
@@ -164,6 +176,8 @@ class Driver(Model):
     @property
     def request(self) -> bytes | None:
         """The bytes that ask the gauge for a value; None: it speaks by itself."""
+        if self.port.channel is not None and self.about.sends == "when asked":
+            return ask_line(self.port.channel)
         return self.frame.request_bytes
 
     @property
@@ -185,6 +199,9 @@ class Driver(Model):
             joined_midstream: the stream is joined at an unknown place, as after opening a port:
                 what comes up to the first end of a frame is dropped. A file is whole.
         """
+        if self.port.channel is not None:
+            assert isinstance(self.frame, ClockedFrame)
+            return ThroughBridge(self.frame, self.port.channel, joined_midstream=joined_midstream)
         return self.frame.decoder(joined_midstream=joined_midstream)
 
     def decode_all(self, data: bytes) -> Columns:
@@ -237,6 +254,7 @@ def load_driver(text: str, file: str) -> Driver:
     for fault in (
         driver.port.fault(),
         driver.frame.fault(),
+        _fault_of_bridge(driver),
         _fault_of_request(driver),
         *(example.fault(place) for place, example in enumerate(driver.examples)),
     ):
@@ -258,12 +276,21 @@ def check_examples(driver: Driver) -> None:
             driver, ("example",), "no example gives a value; accepted: one or more that do"
         )
     for place, example in enumerate(driver.examples):
-        decoder = driver.decoder()
+        # A bridge forwards frames as they are, so an example is a frame with it and without it.
+        decoder = driver.frame.decoder()
         items = decoder.feed(example.data) + decoder.end()
         if not example.is_kept_by(items):
             found = "; ".join(map(_in_words, items))
             what = f"found {found}; the example promises {example.promise()}"
             raise _placed(driver, ("example", str(place)), what)
+
+
+def _fault_of_bridge(driver: Driver) -> Fault | None:
+    """Find a gauge without a clock behind a bridge."""
+    if driver.port.kind == "bridge" and not isinstance(driver.frame, ClockedFrame):
+        what = f"found 'bridge', but codec {driver.frame.codec!r} is not that of a clocked gauge"
+        return ("port", "kind"), what
+    return None
 
 
 def _fault_of_request(driver: Driver) -> Fault | None:
