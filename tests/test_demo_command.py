@@ -87,7 +87,7 @@ def test_its_counts_are_those_of_the_record(run: Run):
 
 def test_the_slips_of_the_operator_are_on_record(run: Run):
     kinds = [item["kind"] for item in _entries(run)]
-    assert kinds.count("reading-parked") == 1
+    assert kinds.count("reading-parked") == 2
     assert kinds.count("reading-refused") == 1
     assert kinds.count("position-skipped") == 1
     assert kinds.count("reading-struck-out") == 1
@@ -96,6 +96,29 @@ def test_the_slips_of_the_operator_are_on_record(run: Run):
     ]
     assert len(unusable) == 1
     assert unusable[0]["flags"]
+
+
+def _doubts(run: Run) -> list[str]:
+    """Why values lie in the tray that looked like a slip."""
+    whys = [item["why"] for item in _entries(run) if item["kind"] == "reading-parked"]
+    return [why for why in whys if why.startswith("looks like")]
+
+
+def test_the_micrometer_in_inches_is_asked_about_and_no_other_reading_is(run: Run):
+    [why] = _doubts(run)
+    assert why.startswith("looks like a wrong unit: ")
+    asked_for = "Intake valve of cylinder 4: stem diameter, middle, across the head"
+    assert why.endswith(asked_for)
+    entries = _entries(run)
+    [taken] = [
+        item
+        for item in entries
+        if item["kind"] == "reading-taken"
+        and item["tag"]["position"]
+        == {"valve": "4I", "characteristic": "stem diameter", "station": "middle",
+            "direction": "across", "method": "", "lift": "", "valve_used": ""}
+    ]  # fmt: skip
+    assert taken["shown"]["unit"] == "mm"
 
 
 def test_any_verdict_leads_back_to_the_bytes_it_came_from(run: Run):
@@ -165,6 +188,7 @@ def test_the_same_seed_gives_the_same_readings_and_another_gives_others(
         _timeless(item) for item in _entries(run)
     ]
     other = _demo(tmp_path / "other", home, "--seed", "8")
+    assert len(_doubts(other)) == 1
     assert [item.get("shown") for item in _entries(other)] != [
         item.get("shown") for item in _entries(run)
     ]

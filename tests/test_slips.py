@@ -8,6 +8,7 @@ intake stems new 7.960 to 7.975 mm, service 7.935; exhaust stems 15 um less; bor
 from __future__ import annotations
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from slip_maker import (
@@ -26,7 +27,8 @@ from gaugelink import sheetfile
 from gaugelink.head import Position
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge
-from gaugelink.slips import Suspicion, Taken, look
+from gaugelink.slips import Suspicion, Taken, look, read_note, write_note
+from gaugelink.slips.note import PHRASES
 
 SHEET = sheet_with(15)
 M1 = Gauge(
@@ -170,6 +172,28 @@ def test_every_word_says_what_to_do():
     for text in ("0.3137 mm", "79.68 mm", "-7.968 mm", "8.018 mm", "5.100 mm"):
         [found] = ask(stem("1I"), text)
         assert "; " in found.words
+
+
+@pytest.mark.parametrize("code", PHRASES)
+def test_a_reason_in_the_tray_is_read_back(code):
+    place = stem("3E", "middle", "across")
+    noted = read_note(write_note(Suspicion(code, "7.9 mm. Asked for: nothing; look"), place))
+    assert noted is not None
+    assert (noted.code, noted.place_words) == (code, place.words)
+    assert noted.words.endswith(": 7.9 mm. Asked for: nothing; look")
+
+
+@pytest.mark.parametrize("why", ["", "nothing was asked for", "looks like rain. Asked for: x"])
+def test_any_other_reason_is_no_question(why: str):
+    assert read_note(why) is None
+
+
+def test_every_slip_is_explained():
+    page = Path(__file__).resolve().parents[1] / "docs" / "slips.md"
+    text = page.read_text(encoding="utf-8")
+    assert len(PHRASES) == 9
+    for code in PHRASES:
+        assert f"| `{code}` |" in text
 
 
 HEADS = 60

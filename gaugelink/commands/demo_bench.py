@@ -104,6 +104,10 @@ class _Screen:
         step = self.bench.session.step
         return (step.position, step.gauge_kind) if step else None
 
+    def question(self) -> tuple[int, int] | None:
+        question = self.bench.session.question
+        return (question.place, question.step) if question else None
+
     def version(self) -> int:
         return self.bench.version
 
@@ -205,7 +209,7 @@ class Demonstration:
             stack.callback(store.close)
             title = self.scenario.scenario
             registered = {item.gauge.id: item.gauge for item in channels.values()}
-            session = Session(plan, registered, title.stage)
+            session = Session(plan, registered, title.stage, sheet=self.sheet)
             bench = Bench(session, store, self._pace, channels, title.operator, title.bench,
                           self._audience)  # fmt: skip
             opened: list[JobOpened] = []

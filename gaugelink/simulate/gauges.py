@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from gaugelink.simulate.encoders import ENCODERS, Display
 from gaugelink.simulate.stream import Endpoint, open_endpoint
@@ -30,6 +30,7 @@ class BenchGauge:
         self.about = about
         self.endpoint: Endpoint | None = None
         self.mode = "actual"
+        self.unit: Literal["mm", "in"] = about.unit
         self.sent = 0
         self._pace = pace
         self._in_hand = asyncio.Event()
@@ -90,10 +91,17 @@ class BenchGauge:
 
     def display(self) -> Display:
         """Tell what the display shows now."""
-        step = 5 if self.about.driver == "scale24" and self.about.unit == "in" else 1
-        scale = 10**self.about.places / _UM_PER[self.about.unit] / step
-        counts = round(self._um * scale) * step
-        return Display(counts, self.about.places, self.about.unit, self.mode)
+        places = self.about.places
+        step = 5 if self.about.driver == "scale24" and self.unit == "in" else 1
+        if self.unit != self.about.unit:
+            # Set over at the gauge: 0.001 mm goes with 0.00005 in, 0.01 mm with 0.0005 in.
+            places, step = (places + 2, 5) if self.unit == "in" else (max(0, places - 2), 1)
+        counts = round(self._um * 10**places / _UM_PER[self.unit] / step) * step
+        return Display(counts, places, self.unit, self.mode)
+
+    def change_unit(self) -> None:
+        """Press the unit button."""
+        self.unit = "mm" if self.unit == "in" else "in"
 
     def _send(self) -> None:
         if self.endpoint is not None:

@@ -33,6 +33,10 @@ class Screen(Protocol):
         """Give the place that is asked for, and the kind of gauge; None when there is none."""
         ...
 
+    def question(self) -> tuple[int, int] | None:
+        """Give the value that is asked about, and the step it was sent for; None when none is."""
+        ...
+
     def version(self) -> int:
         """Tell how often the screen has changed."""
         ...
@@ -79,8 +83,22 @@ class Operator:
                 await self._rock(position, gauge, chance, FULL_ROCKS)
             else:
                 await self._measure(position, gauge, chance)
+            if await self._doubted(attempt):
+                continue
             if slip is not None and slip.what in {"retake", "strike out"}:
                 await self.screen.press(do="retake", reason=slip.reason)
+
+    async def _doubted(self, attempt: int) -> bool:
+        """See whether the value is asked about: measure again once, then keep what came twice."""
+        question = self.screen.question()
+        if question is None:
+            return False
+        if attempt > 1:
+            place, step = question
+            await self.screen.press(
+                do="assign", place=place, step=step, reason="measured twice, the same"
+            )
+        return True
 
     def _in_hand(self, kind: str) -> BenchGauge:
         for other in self.gauges.values():
@@ -146,6 +164,12 @@ class Operator:
                 gauge.mode = "max"
                 await self._measure(position, gauge, chance)
                 gauge.mode = "actual"
+                return True
+            case "wrong unit":
+                gauge.change_unit()
+                await self._measure(position, gauge, chance)
+                if self.screen.question() is not None:
+                    gauge.change_unit()  # only the question makes the operator look at the unit
                 return True
             case _:
                 return False

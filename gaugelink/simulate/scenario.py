@@ -158,7 +158,9 @@ class Slip(_Strict):
     characteristic: str
     direction: Literal["", "along", "across"] = ""
     station: str = ""
-    what: Literal["wrong gauge", "retake", "skip", "strike out", "short sweep", "hold"]
+    what: Literal[
+        "wrong gauge", "retake", "skip", "strike out", "short sweep", "hold", "wrong unit"
+    ]
     reason: str = ""
 
 
