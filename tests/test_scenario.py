@@ -17,7 +17,7 @@ SHEET = sheetfile.load(*content.read("sim/sheets", "demo-pump-engine"))
 
 
 def test_the_shipped_scenarios_are_found():
-    assert NAMES == ["demo-head"]
+    assert NAMES == ["demo-head", "faulty-bench"]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -59,6 +59,9 @@ def run(args: argparse.Namespace) -> int:
     scenario = scenarios.load(text, file)
     sheet = sheetfile.load(*content.read("sim/sheets", scenario.scenario.sheet))
     scenarios.check_against(scenario, sheet, file)
+    if scenario.fault:
+        what = "found [[fault]], accepted here: none; offer its gauges with gaugelink sim"
+        raise InputError(what, file=file, field="fault")
     if not 0 <= args.port <= 65535:
         raise InputError(f"found {args.port}, accepted: 0 to 65535", field="--port")
     folder, is_new = _make_folder(args.out)

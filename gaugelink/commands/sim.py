@@ -54,6 +54,7 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink import sheetfile  # noqa: PLC0415  heavy, and only wanted here
     from gaugelink.plan import plan_for  # noqa: PLC0415
     from gaugelink.simulate import scenario as scenarios  # noqa: PLC0415
+    from gaugelink.simulate.faults import Spoiler  # noqa: PLC0415
     from gaugelink.simulate.gauges import BenchGauge  # noqa: PLC0415
     from gaugelink.simulate.pace import PersonPace  # noqa: PLC0415
     from gaugelink.simulate.workpiece import Workpiece  # noqa: PLC0415
@@ -67,7 +68,11 @@ def run(args: argparse.Namespace) -> int:
     seed = scenario.scenario.seed if args.seed is None else args.seed
     workpiece = Workpiece(scenario, sheet.head, seed)
     pace = PersonPace()
-    gauges = {about.id: BenchGauge(about, pace) for about in scenario.gauge}
+    gauges = {}
+    for about in scenario.gauge:
+        faults = [fault for fault in scenario.fault if fault.gauge == about.id]
+        spoiler = Spoiler(faults, workpiece.chance("faults", about.id)) if faults else None
+        gauges[about.id] = BenchGauge(about, pace, spoiler)
     places = {
         mark: [step.position for step in plan_for(sheet) if step.gauge_kind == gauge.about.kind]
         for mark, gauge in gauges.items()

@@ -12,8 +12,12 @@ from gaugelink.simulate.stream import Endpoint, open_endpoint
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from gaugelink.simulate.faults import Spoiler
     from gaugelink.simulate.pace import Pace
     from gaugelink.simulate.scenario import SimulatedGauge
+
+UNPLUGGED_S = 2.0
+"""How long a cable stays out when a fault pulls it."""
 
 _UM_PER = {"mm": 1000.0, "in": 25400.0}
 
@@ -24,14 +28,17 @@ class BenchGauge:
     Args:
         about: the gauge as the scenario file describes it.
         pace: how time passes.
+        spoiler: what goes wrong on the way; None: nothing does.
     """
 
-    def __init__(self, about: SimulatedGauge, pace: Pace) -> None:
+    def __init__(self, about: SimulatedGauge, pace: Pace, spoiler: Spoiler | None = None) -> None:
         self.about = about
         self.endpoint: Endpoint | None = None
         self.mode = "actual"
         self.unit: Literal["mm", "in"] = about.unit
         self.sent = 0
+        self._spoiler = spoiler
+        self._plugging: asyncio.Task[str] | None = None
         self._pace = pace
         self._in_hand = asyncio.Event()
         self._um = 0.0
@@ -65,10 +72,11 @@ class BenchGauge:
 
     async def unplug(self) -> None:
         """Pull the cable."""
-        if self._task is not None:
-            self._task.cancel()
-            await asyncio.gather(self._task, return_exceptions=True)
-            self._task = None
+        for task in (self._task, self._plugging):
+            if task is not None:
+                task.cancel()
+                await asyncio.gather(task, return_exceptions=True)
+        self._task = self._plugging = None
         self._path.clear()
         self._path_done.set()
         if self.endpoint is not None:
@@ -104,10 +112,29 @@ class BenchGauge:
         self.unit = "mm" if self.unit == "in" else "in"
 
     def _send(self) -> None:
+        if self._spoiler is not None:
+            if self._spoiler.next_is("unit button"):
+                self.change_unit()
+            if self._spoiler.next_is("unplugged"):
+                self._spoiler.spoil(b"")
+                self._unplugged()
         if self.endpoint is not None:
             data = ENCODERS[self.about.driver](self.display())
+            if self._spoiler is not None:
+                data = self._spoiler.spoil(data)
             self.sent += len(data)
             self.endpoint.write(data)
+
+    def _unplugged(self) -> None:
+        """Lose the cable, and get it back a while later under another name."""
+        if self.endpoint is not None:
+            old, self.endpoint = self.endpoint, None
+            old.close()
+            self._plugging = asyncio.create_task(self._plug_in(), name=f"plug {self.about.id}")
+
+    async def _plug_in(self) -> str:
+        await self._pace.sleep(UNPLUGGED_S)
+        return await self.connect()
 
     def _heard(self, data: bytes) -> None:
         if self.about.speaks == "when asked" and b"R" in data:

@@ -21,6 +21,7 @@ from gaugelink.head import GAUGE_KINDS, ValveKind
 from gaugelink.plan import plan_for
 from gaugelink.quantity import PM_PER_UM, parse_length
 from gaugelink.simulate.encoders import ENCODERS
+from gaugelink.simulate.faults import Fault  # noqa: TC001  pydantic reads it
 
 if TYPE_CHECKING:
     from gaugelink.limits import Sheet
@@ -172,6 +173,7 @@ class Scenario(_Strict):
     gauge: Annotated[list[SimulatedGauge], Field(min_length=1)]
     worn: list[Wear] = []
     slip: list[Slip] = []
+    fault: list[Fault] = []
 
     _text: str = PrivateAttr(default="")
 
@@ -202,6 +204,14 @@ def load(text: str, file: str) -> Scenario:
             if value in others[:number]:
                 what = f"found {value!r} a second time; accepted: one gauge of each {key}"
                 raise _placed(scenario, file, ("gauge", number, key), what)
+    by_mark = {gauge.id: gauge for gauge in scenario.gauge}
+    for number, fault in enumerate(scenario.fault):
+        if fault.gauge not in by_mark:
+            what = f"found {fault.gauge!r}, accepted: {', '.join(marks)}"
+            raise _placed(scenario, file, ("fault", number, "gauge"), what)
+        if fault.what == "unit button" and by_mark[fault.gauge].driver in UNIT:
+            what = "found 'unit button', accepted only at a gauge whose format says the unit"
+            raise _placed(scenario, file, ("fault", number, "what"), what)
     return scenario
 
 
