@@ -105,6 +105,21 @@ async def test_every_button_posts_what_it_says(at):
         assert at.asked == [wanted]
 
 
+async def test_hands_free_is_switched_on_and_off_and_says_which(at):
+    await at.open()
+    for watching, wanted in ((False, True), (True, False)):
+        await ready(at)
+        at.asked.clear()
+        await at.show(web_sample.state(), watching=watching)
+        word = "on" if watching else "off"
+        await at.page.wait_for_selector(f"action-bar button:has-text('Hands free: {word}')")
+        pressed = at.page.locator("action-bar button:has-text('Hands free')")
+        assert await pressed.get_attribute("aria-pressed") == str(watching).lower()
+        await pressed.click()
+        await at.page.wait_for_selector(".answer:has-text('Done.')")
+        assert at.asked == [{"do": "watch", "on": wanted}]
+
+
 async def test_a_sweep_is_started_and_stopped_by_one_button(at):
     await at.open(web_sample.state("rock"))
     assert await at.page.is_disabled("text=Take reading")

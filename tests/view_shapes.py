@@ -180,6 +180,7 @@ STATE = {
     "sweep": Maybe(SWEEP),
     "messages": [{"level": {"note", "warning"}, "words": str, "utc": str}],
     "record": {"size": int, "root": str, "log": str},
+    "watching": bool,
     "finished": bool,
 }
 REPORT = {

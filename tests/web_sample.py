@@ -305,6 +305,7 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
              "words": "Reading 19 of M1 came 0.3 s after one with the same figure: taken as one."},
         ],
         "record": {"size": 88, "root": "9f2c" * 16, "log": "demo/record.sqlite"},
+        "watching": False,
         "finished": False,
     } | more  # fmt: skip
 

@@ -22,6 +22,8 @@ export class ActionBar extends HTMLElement {
   #retake = button("Retake…");
   #strike = button("Strike out last…");
   #confirm = button("Confirm position");
+  /** Values at rest are taken and sweeps start by motion, so that both hands are free. */
+  #watch = button("Hands free: off");
   #answer = h("p", { class: "answer", role: "status" });
   /** @type {State | null} */
   #state = null;
@@ -29,12 +31,13 @@ export class ActionBar extends HTMLElement {
   #busy = false;
 
   connectedCallback() {
-    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#confirm, this.#answer);
+    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#watch, this.#confirm, this.#answer);
     const on = (/** @type {HTMLButtonElement} */ which, /** @type {() => void} */ what) =>
       which.addEventListener("click", what);
     on(this.#take, () => this.#doTake());
     on(this.#sweep, () => this.#doSweep());
     on(this.#back, () => this.#do({ do: "back" }));
+    on(this.#watch, () => this.#do({ do: "watch", on: !(this.#state?.watching ?? false) }));
     on(this.#confirm, () => this.#do({ do: "confirm-position" }));
     on(this.#skip, () => {
       const reason = (/** @type {string} */ text) => ({ do: "skip", reason: text });
@@ -137,6 +140,10 @@ export class ActionBar extends HTMLElement {
     may(this.#skip, !running && state?.next !== null);
     may(this.#retake, !running && last !== null);
     may(this.#strike, !running && last !== null && (last.state === "good" || last.state === "not usable"));
+    const watching = state?.watching ?? false;
+    may(this.#watch, true);
+    set(this.#watch, { "aria-pressed": String(watching) });
+    setText(/** @type {Element} */ (this.#watch.firstElementChild), `Hands free: ${watching ? "on" : "off"}`);
     const back = (state?.gauges ?? []).some((one) => one.state === "back, confirm the position");
     may(this.#confirm, back);
     this.#confirm.hidden = !back;

@@ -177,13 +177,14 @@
  * @property {Sweep | null} sweep
  * @property {Message[]} messages newest first
  * @property {{size: number, root: string, log: string}} record
+ * @property {boolean} watching  values at rest are taken and sweeps start by motion
  * @property {boolean} finished
  *
  * @typedef {object} Answer what POST /act says
  * @property {boolean} ok
  * @property {string} words
  *
- * @typedef {{do: string} & Record<string, string | number>} Action
+ * @typedef {{do: string} & Record<string, string | number | boolean>} Action
  */
 
 export {};

@@ -239,6 +239,7 @@ class JobView:
                 "root": bench.root.hex(),
                 "log": bench.store.log,
             },
+            "watching": bench.watch.on,
             "finished": session.finished,
         }
 
