@@ -27,6 +27,7 @@ from gaugelink.record import SqliteStore, verifier
 key = Ed25519PrivateKey.from_private_bytes(bytes.fromhex(sys.argv[2]))
 path = Path(sys.argv[1])
 "".encode("utf-16-be")  # its codec is imported when it is first used
+Path("x").absolute().as_uri()  # so is what makes an address of a path
 if os.geteuid() == 0:
     os.setgroups([])
     os.setgid(65534)
