@@ -26,13 +26,13 @@ TOP = Path(__file__).resolve().parents[1]
 
 
 @contextlib.contextmanager
-def offered(*words: str):
+def offered(*words: str, scenario: str = "demo-head"):
     """The command at work, in a process of its own as any user has it; ended by Ctrl-C."""
     environment = {**os.environ, "PYTHONWARNINGS": "error"}
     if "GAUGELINK_WHEEL" not in os.environ:
         environment["PYTHONPATH"] = str(TOP)
     process = subprocess.Popen(
-        [sys.executable, "-m", "gaugelink", "sim", "demo-head", *words],
+        [sys.executable, "-m", "gaugelink", "sim", scenario, *words],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         encoding="utf-8", env=environment,
     )  # fmt: skip
@@ -111,6 +111,20 @@ def test_without_json_there_is_a_table():
         head = process.stdout.readline().split()
         assert head == ["gauge", "title", "port", "driver", "speaks"]
         assert process.stdout.readline().startswith("M1 ")
+
+
+@needs_interrupts
+def test_a_gauge_whose_cable_was_out_says_where_it_is_now(tmp_path):
+    """The text is that of the shipped scenario, with the cable pulled at the second frame."""
+    text, _ = content.read("sim", "faulty-bench")
+    assert text.count("every = 23\n") == 1
+    file = tmp_path / "mine.toml"
+    file.write_text(text.replace("every = 23\n", "every = 2\n"), encoding="utf-8")
+    with offered("--json", "--every", "0.05", scenario=str(file)) as process:
+        rows = {row["gauge"]: row for row in json.loads(process.stdout.readline())["gauges"]}
+        words, _, name = process.stderr.readline().rpartition(" ")
+        assert words == "M1 is back on"
+        assert name.strip() not in {row["port"] for mark, row in rows.items() if mark != "M1"}
 
 
 def test_a_bad_scenario_or_time_is_refused(run_cli):

@@ -18,6 +18,7 @@ import itertools
 import json
 import sys
 import threading
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
 from gaugelink import content
@@ -139,6 +140,7 @@ async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], han
             about = gauge.about
             rows.append({"gauge": mark, "title": about.title, "port": port,
                          "driver": about.driver, "speaks": about.speaks})  # fmt: skip
+            gauge.plugged_in = partial(_tell_of_port, mark)
             gauge.switch_on()
             gauge.pick_up()
         _print(rows, as_json=args.json)
@@ -183,6 +185,10 @@ async def _typed(gauges: Mapping[str, BenchGauge], hands: Hands, keyboard: TextI
         else:
             await hands.set_on_next(gauge)
             gauge.press()
+
+
+def _tell_of_port(mark: str, name: str) -> None:
+    print(f"{mark} is back on {name}", file=sys.stderr, flush=True)
 
 
 def _print(rows: list[dict[str, Any]], *, as_json: bool) -> None:

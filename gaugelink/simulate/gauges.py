@@ -10,7 +10,7 @@ from gaugelink.simulate.encoders import ENCODERS, Display
 from gaugelink.simulate.stream import Endpoint, open_endpoint
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from gaugelink.simulate.faults import Spoiler
     from gaugelink.simulate.pace import Pace
@@ -29,6 +29,9 @@ class BenchGauge:
         about: the gauge as the scenario file describes it.
         pace: how time passes.
         spoiler: what goes wrong on the way; None: nothing does.
+
+    Attributes:
+        plugged_in: is told the port's name when the cable is back after a fault.
     """
 
     def __init__(self, about: SimulatedGauge, pace: Pace, spoiler: Spoiler | None = None) -> None:
@@ -37,6 +40,7 @@ class BenchGauge:
         self.mode = "actual"
         self.unit: Literal["mm", "in"] = about.unit
         self.sent = 0
+        self.plugged_in: Callable[[str], None] = lambda _name: None
         self._spoiler = spoiler
         self._plugging: asyncio.Task[str] | None = None
         self._pace = pace
@@ -134,7 +138,9 @@ class BenchGauge:
 
     async def _plug_in(self) -> str:
         await self._pace.sleep(UNPLUGGED_S)
-        return await self.connect()
+        name = await self.connect()
+        self.plugged_in(name)
+        return name
 
     def _heard(self, data: bytes) -> None:
         if self.about.speaks == "when asked" and b"R" in data:
