@@ -79,13 +79,15 @@ def check(example, item):
         assert example.partial in item.why
 
 
-def test_fourteen_drivers_ship_and_every_codec_has_one():
+def test_sixteen_drivers_ship_and_every_codec_has_one():
     assert sorted(DRIVERS) == [
         "bcd28",
         "bcd52",
         "bcd52-inch8",
         "fixed-word",
         "flag-line",
+        "modbus-registers",
+        "modbus-registers-low",
         "mode-line",
         "mux-line",
         "mux-line-point",
@@ -182,6 +184,16 @@ def test_an_example_may_be_split_at_every_place(driver, example):
 @pytest.mark.parametrize(("driver", "example"), CLOSED)
 def test_garbage_before_costs_at_most_one_frame(driver, example, garbage):
     """Closed by an end of line it costs nothing; run into a frame it costs that frame."""
+    if driver.frame.shows_beginning:
+        items = run(driver, garbage + example.data + example.data)
+        if example.value is None:
+            assert not any(isinstance(item, Value) for item in items)
+            return
+        *before, first, second = items
+        check(example, first)
+        check(example, second)
+        assert {type(junk) for junk in before} == {Noise}
+        return
     *before, item = run(driver, garbage + end_of(driver) + example.data)
     check(example, item)
     assert {type(junk) for junk in before} == {Noise}
@@ -228,10 +240,15 @@ def test_a_stream_that_ends_inside_a_frame_gives_no_value(driver, example):
 def test_the_tail_of_a_frame_is_never_read_after_joining_midstream(driver, example):
     for place in range(len(example.data)):
         decoder = driver.decoder(joined_midstream=True)
+        if driver.frame.shows_beginning and place == 0:
+            (whole,) = decoder.feed(example.data)
+            check(example, whole)
+            continue
         tail, *others = decoder.feed(example.data[place:] + example.data * 2)
         assert isinstance(tail, Partial)
         # A tail that is but a part of the end of line takes the next frame along.
-        assert len(others) == (2 if end_of(driver) in example.data[place:] else 1)
+        ended = driver.frame.shows_beginning or end_of(driver) in example.data[place:]
+        assert len(others) == (2 if ended else 1)
         for whole in others:
             check(example, whole)
 
@@ -284,6 +301,7 @@ def docs():
         ("`[frame]` of a clocked gauge", CODECS["scale24"]),
         ("`[frame]` of a clocked gauge", CODECS["scale48"]),
         ("`[frame]` of a clocked gauge", CODECS["bcd28"]),
+        ('`[frame]` with `codec = "modbus-registers"`', CODECS["modbus-registers"]),
     ],
 )
 def test_every_key_of_a_driver_file_is_explained_in_the_docs(chapter, model, docs):

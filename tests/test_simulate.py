@@ -46,6 +46,8 @@ CARRIES = {
     "scale24": (("mm", "in"), None, 6, ("actual",)),
     "scale48": (("mm",), (4,), 7, ("actual",)),
     "bcd28": (("mm", "in"), None, 6, ("actual",)),
+    "modbus-registers": (("mm", "in"), range(6), 9, ("actual",)),
+    "modbus-registers-low": (("mm", "in"), range(6), 9, ("actual",)),
 }
 
 # The channels of those that have several; by unit where the driver file ties the two together.
@@ -59,7 +61,7 @@ CHANNELS = {
 def test_every_encoder_speaks_for_a_driver_file_that_is_there():
     assert set(ENCODERS) <= set(content.names("drivers"))
     assert set(ENCODERS) == set(CARRIES)
-    assert len(ENCODERS) == 13
+    assert len(ENCODERS) == 15
 
 
 @st.composite

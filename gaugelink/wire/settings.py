@@ -52,6 +52,9 @@ class Frame(Model):
     clocked: ClassVar[bool] = False
     """The codec reads the bit line of a clocked gauge (see `gaugelink.wire.bits`)."""
 
+    shows_beginning: ClassVar[bool] = False
+    """A frame shows where it begins, so that one which comes whole is good even after joining."""
+
     codec: str
     pause: str = Field(default="500 ms")
 
