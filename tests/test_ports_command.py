@@ -132,10 +132,13 @@ class TestPorts:
 def test_a_gauge_that_waits_is_asked_only_when_that_is_wanted():
     for ask in (True, False):
         cable = TcpCable()
+        asked: list[bytes] = []
+        waited: list[float] = []
 
-        def wait(_seconds, cable=cable, ask=ask):
+        def wait(seconds, cable=cable, ask=ask, asked=asked, waited=waited):
+            waited.append(seconds)
             if ask:
-                assert cable.hear(2) == b"R\r"
+                asked.append(cable.line.recv(256))
             else:
                 cable.line.setblocking(False)
                 with pytest.raises(BlockingIOError):
@@ -144,6 +147,8 @@ def test_a_gauge_that_waits_is_asked_only_when_that_is_wanted():
         heard = Listener(1.0, ask=ask, wait=wait).listen(cable.name)
         assert heard["opened"]
         assert heard["fits"] == []
+        assert (b"R\r" in asked) == ask
+        assert sum(waited) == pytest.approx(1.0)
         cable.pull()
 
 

@@ -138,11 +138,15 @@ class Listener:
         opened_ns = self.mono_ns()
         port.open(came.append)
         try:
-            if self.ask:
-                for request in {driver.request for driver in drivers if driver.request}:
+            requests = sorted({driver.request for driver in drivers if driver.request})
+            if self.ask and requests:
+                # One after the other: two at once are a request that no gauge knows.
+                for request in requests:
                     with contextlib.suppress(PortError):  # then nothing comes, and that is said
                         port.write(request)
-            self.wait(self.seconds)
+                    self.wait(self.seconds / len(requests))
+            else:
+                self.wait(self.seconds)
         finally:
             port.close()
         chunks = [item for item in came if isinstance(item, Chunk)]
