@@ -314,3 +314,12 @@ def test_every_whole_frame_of_a_public_capture_reads_as_the_display_did(name, di
     values = shown(items, 1)
     assert len(values) >= 13
     assert set(values) == {display}
+
+
+def test_data_that_is_looked_at_too_late_is_read_wrongly_without_a_sign():
+    """The limit of the wiring page: at 60 us one frame of this capture is another value."""
+    path = CAPTURES / "0.0005in.vcd"
+    if not path.exists():
+        pytest.skip(f"the captures are not beside the project ({path})")
+    items = decoded(play(edges_of(path), late_us=60)[0])
+    assert sorted(shown(items, 1)) == ["0.0005 in"] * 13 + ["32.7685 in"]
