@@ -13,6 +13,7 @@ from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").rglob("*.md")])
+SOURCES = {"gaugelink", "drivers", "sim", "dashboards"}
 _LINK = re.compile(r"\]\((?!https?://)([^)#\s]+)[^)]*\)")
 
 
@@ -37,7 +38,11 @@ def test_the_readme_has_its_two_commands():
 @pytest.mark.parametrize("page", PAGES, ids=lambda path: path.relative_to(ROOT).as_posix())
 def test_every_link_between_pages_leads_somewhere(page: Path):
     for target in _LINK.findall(page.read_text(encoding="utf-8")):
-        assert (page.parent / target).exists(), f"{page.name} points at {target}"
+        path = (page.parent / target).resolve()
+        top = ROOT / path.relative_to(ROOT).parts[0]
+        if top.name in SOURCES and not top.exists():
+            continue  # the installed package is tested, with the sources out of reach
+        assert path.exists(), f"{page.name} points at {target}"
 
 
 def test_decisions_are_numbered_without_gaps():
