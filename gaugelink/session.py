@@ -13,8 +13,19 @@ goes to the tray too, and the question what to do with it stands until the place
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final, Literal, assert_never
+from typing import TYPE_CHECKING, Final, assert_never
 
+from gaugelink.deeds import (
+    MODE_WORDS,
+    Assign,
+    Command,
+    ConfirmPosition,
+    Retake,
+    Skip,
+    StrikeOut,
+    SweepArrived,
+    ValueArrived,
+)
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     Event,
@@ -41,78 +52,9 @@ if TYPE_CHECKING:
     from gaugelink.limits import Sheet
     from gaugelink.plan import Step
     from gaugelink.quantity import Displayed
-    from gaugelink.reading import Gauge, Stamp, Trace
-
-Mode = Literal["actual", "hold", "max", "min", "tir"]
-MODE_WORDS: Final[dict[str, str]] = {
-    "hold": "holding an old value",
-    "max": "showing the largest value",
-    "min": "showing the smallest value",
-    "tir": "showing a difference",
-}
+    from gaugelink.reading import Gauge, Stamp
 
 UNCONFIRMED: Final = "the gauge was lost and is back; confirm that it is at the position asked for"
-
-
-@dataclass(frozen=True, slots=True)
-class ValueArrived:
-    """A gauge sent a value, or a person took what it shows."""
-
-    gauge: str
-    shown: Displayed
-    raw: bytes
-    mode: Mode = "actual"
-    trigger: str = "gauge"
-
-
-@dataclass(frozen=True, slots=True)
-class SweepArrived:
-    """A recorded sweep ended, and was analysed."""
-
-    gauge: str
-    trace: Trace
-    raw: bytes
-    usable: bool
-    flags: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Skip:
-    """Do not measure what is asked for."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Retake:
-    """Strike out the last reading taken and ask for it again."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class StrikeOut:
-    """Strike out a reading by its place in the record."""
-
-    place: int
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Assign:
-    """Put a value from the tray into a step of the plan."""
-
-    place: int
-    step: int
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class ConfirmPosition:
-    """Say that every gauge which was lost and is back is where it is asked for."""
-
-
-Command = ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign | ConfirmPosition
 
 
 @dataclass(frozen=True, slots=True)

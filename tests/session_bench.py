@@ -6,12 +6,13 @@ from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.deeds import Command, Mode, SweepArrived, ValueArrived
 from gaugelink.events import Event, from_document, to_document
 from gaugelink.plan import Step, plan_for
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge, Stamp, Trace
 from gaugelink.record import canonical
-from gaugelink.session import Command, Mode, Session, SweepArrived, ValueArrived
+from gaugelink.session import Session
 from gaugelink.sheetfile import load
 
 if TYPE_CHECKING:

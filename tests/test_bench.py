@@ -20,9 +20,9 @@ from bench_kit import (
 from cable_kit import nothing_left
 
 from gaugelink.capture import ledger
+from gaugelink.deeds import Assign, Skip
 from gaugelink.errors import RecordError
 from gaugelink.record import SqliteStore, verify_head
-from gaugelink.session import Assign, Skip
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
 __all__ = ["nothing_left"]

@@ -20,9 +20,9 @@ from bench_kit import (
 from cable_kit import TcpCable, make_cable, needs_terminals, nothing_left
 
 from gaugelink import content
+from gaugelink.deeds import Skip
 from gaugelink.errors import PortError, SessionError
 from gaugelink.events import SweepTaken, from_document
-from gaugelink.session import Skip
 from gaugelink.wire.base import Value
 from gaugelink.wire.driver import load_driver
 

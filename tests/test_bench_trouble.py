@@ -21,9 +21,9 @@ from bench_kit import (
 )
 from cable_kit import TcpCable, make_cable, nothing_left
 
+from gaugelink.deeds import Skip
 from gaugelink.errors import PortError, RecordError, SessionError
 from gaugelink.events import from_document
-from gaugelink.session import Skip
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
 __all__ = ["nothing_left"]

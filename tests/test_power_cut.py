@@ -21,7 +21,7 @@ from bench_kit import (
 )
 from cable_kit import make_cable, needs_terminals, nothing_left
 
-from gaugelink.session import Assign, Retake, Skip, StrikeOut
+from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
 __all__ = ["nothing_left"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from session_bench import GAUGES, PLAN, SHOWN, Bench, state
 
+from gaugelink.deeds import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     GaugeFound,
@@ -17,7 +18,6 @@ from gaugelink.events import (
     ReadingTaken,
     SweepTaken,
 )
-from gaugelink.session import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 
 TAKEN = ["M1"] * 4 + ["B1"] * 2
 """The gauges that fill the steps before the first sweep."""

@@ -9,6 +9,7 @@ from hypothesis import settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from session_bench import GAUGES, KINDS, PLAN, Bench, state
 
+from gaugelink.deeds import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     GaugeFound,
@@ -22,13 +23,12 @@ from gaugelink.events import (
     ReadingTaken,
     SweepTaken,
 )
-from gaugelink.session import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from gaugelink.deeds import Command
     from gaugelink.events import Event
-    from gaugelink.session import Command
 
 reasons = st.sampled_from(["dirt", "wrong valve", "  ", ""])
 gauges = st.sampled_from([*KINDS, "X9"])

@@ -7,8 +7,8 @@ from bench_kit import STEM, run, running, stem
 from cable_kit import nothing_left
 
 from gaugelink.capture.actions import act
+from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
 from gaugelink.errors import SessionError
-from gaugelink.session import Assign, Retake, Skip, StrikeOut
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
 __all__ = ["nothing_left"]

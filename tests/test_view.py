@@ -16,7 +16,7 @@ from cable_kit import nothing_left
 from view_kit import FACE, WITH_FACE, measure_all, reading, rock_at, take, valve
 from view_shapes import STATE, check, misfits
 
-from gaugelink.session import Assign, Retake, Skip, StrikeOut
+from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
 from gaugelink.view.parts import reading_scale
 from gaugelink.view.state import MOST_MESSAGES, MOST_READINGS, live_document
 

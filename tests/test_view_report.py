@@ -20,8 +20,8 @@ from view_kit import WITH_FACE, measure_all, rock_at, take
 from view_shapes import REPORT, check
 
 from gaugelink import content
+from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, SweepTaken, from_document
-from gaugelink.session import Assign, Retake, Skip, StrikeOut
 from gaugelink.view.report import judged_event, report_document
 from gaugelink.wire.base import Value
 from gaugelink.wire.driver import load_driver

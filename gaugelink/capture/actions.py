@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
+from gaugelink.deeds import Assign, ConfirmPosition, Retake, Skip, StrikeOut
 from gaugelink.errors import GaugeLinkError
 from gaugelink.events import PositionConfirmed, PositionSkipped, ReadingStruckOut, SweepTaken
 from gaugelink.quantity import micrometres_text
-from gaugelink.session import Assign, ConfirmPosition, Retake, Skip, StrikeOut
 
 if TYPE_CHECKING:
     from gaugelink.capture.bench import Bench

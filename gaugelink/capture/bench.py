@@ -16,6 +16,7 @@ from gaugelink.capture.channel import ANSWER_NS, BOUNCE_NS
 from gaugelink.capture.ledger import STOPPED, Ledger, head_is_due
 from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
 from gaugelink.capture.watch import Watch
+from gaugelink.deeds import MODE_WORDS, Command, SweepArrived, ValueArrived
 from gaugelink.errors import GaugeLinkError, RecordError, SessionError
 from gaugelink.events import (
     Event,
@@ -28,14 +29,7 @@ from gaugelink.events import (
 )
 from gaugelink.ports.port import Chunk, Lost
 from gaugelink.reading import Stamp
-from gaugelink.session import (
-    MODE_WORDS,
-    UNCONFIRMED,
-    Command,
-    Session,
-    SweepArrived,
-    ValueArrived,
-)
+from gaugelink.session import UNCONFIRMED, Session
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

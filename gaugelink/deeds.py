@@ -1,0 +1,79 @@
+"""What people and gauges do at a bench: all that `Session.decide` takes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+if TYPE_CHECKING:
+    from gaugelink.quantity import Displayed
+    from gaugelink.reading import Trace
+
+Mode = Literal["actual", "hold", "max", "min", "tir"]
+MODE_WORDS: Final[dict[str, str]] = {
+    "hold": "holding an old value",
+    "max": "showing the largest value",
+    "min": "showing the smallest value",
+    "tir": "showing a difference",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ValueArrived:
+    """A gauge sent a value, or a person took what it shows."""
+
+    gauge: str
+    shown: Displayed
+    raw: bytes
+    mode: Mode = "actual"
+    trigger: str = "gauge"
+
+
+@dataclass(frozen=True, slots=True)
+class SweepArrived:
+    """A recorded sweep ended, and was analysed."""
+
+    gauge: str
+    trace: Trace
+    raw: bytes
+    usable: bool
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Skip:
+    """Do not measure what is asked for."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Retake:
+    """Strike out the last reading taken and ask for it again."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class StrikeOut:
+    """Strike out a reading by its place in the record."""
+
+    place: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Assign:
+    """Put a value from the tray into a step of the plan."""
+
+    place: int
+    step: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ConfirmPosition:
+    """Say that every gauge which was lost and is back is where it is asked for."""
+
+
+Command = ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign | ConfirmPosition
