@@ -174,17 +174,21 @@ def scale24(shown: Display) -> bytes:
 _POWERED_ON_AT: Final = 1_000
 
 
-def scale48(shown: Display) -> bytes:
+def scale48(shown: Display, from_power_on: bool = False) -> bytes:
     r"""Two words of 24 bits, least significant bit first: since power-on, since zero.
 
-    To the nearest of 20480 counts in an inch; it was switched on 1000 counts below its zero.
+    To the nearest of 20480 counts in an inch; it was switched on 1000 counts below its zero. The
+    display shows the word since zero, or, `from_power_on`, the other one.
 
     >>> scale48(Display(254000, 4, "mm"))[24:]
     b'000000000000101000000000\n'
+    >>> scale48(Display(254000, 4, "mm"), from_power_on=True)[:24]
+    b'000000000000101000000000'
     """
     inches = shown.counts / {"mm": 25.4, "in": 1.0}[shown.unit] / 10**shown.places
     counts = round(20480 * inches)
-    words = [(counts + _POWERED_ON_AT) % (1 << 24), counts % (1 << 24)]
+    since_power_on = counts if from_power_on else counts + _POWERED_ON_AT
+    words = [word % (1 << 24) for word in (since_power_on, since_power_on - _POWERED_ON_AT)]
     return "".join(f"{word:024b}"[::-1] for word in words).encode("ascii") + b"\n"
 
 
@@ -249,6 +253,7 @@ ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "bcd52-inch8": partial(bcd52, inch_code=8),
     "scale24": scale24,
     "scale48": scale48,
+    "scale48-absolute": partial(scale48, from_power_on=True),
     "bcd28": bcd28,
     "modbus-registers": registers,
     "modbus-registers-low": partial(registers, low_word_first=True),
