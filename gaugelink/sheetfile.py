@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
-from gaugelink import tomlfile
+from gaugelink import plausible, tomlfile
 from gaugelink.errors import InputError
 from gaugelink.head import CHARACTERISTICS, Face, Head, ValveKind
 from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Sheet
@@ -95,11 +95,15 @@ class _Sheet(_Strict):
 
 @dataclass(slots=True)
 class Checked:
-    """What a check of a sheet found. `sheet` is None where there are errors."""
+    """What a check of a sheet found. `sheet` is None where there are errors.
+
+    `warnings` are unusual figures (`gaugelink.plausible`): the sheet can be used with them.
+    """
 
     sheet: Sheet | None = None
     limits: int = 0
     disagreements: list[Disagreement] = field(default_factory=list)
+    warnings: list[InputError] = field(default_factory=list)
     errors: list[InputError] = field(default_factory=list)
 
 
@@ -124,6 +128,9 @@ def check(text: str, file: str) -> Checked:
         if limit is None:
             continue
         limits.append(limit)
+        found.warnings.extend(
+            reader.fault(doubt.field or "", doubt.what) for doubt in plausible.doubts(limit)
+        )
         for earlier in limits[:-1]:
             if _same_question(earlier, limit):
                 found.errors.append(

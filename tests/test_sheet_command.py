@@ -68,7 +68,7 @@ def test_json_tells_limits_disagreements_and_errors(
     found, out, err = run_cli("sheet", "check", sheet(tmp_path, text), "--json")
     assert (found, err) == (status, "")
     document = json.loads(out)
-    assert set(document) == {"limits", "disagreements", "errors"}
+    assert set(document) == {"limits", "disagreements", "warnings", "errors"}
     assert (document["limits"], document["errors"]) == (2, [])
     assert [item["resolved"] for item in document["disagreements"]] == resolved
     for item in document["disagreements"]:
@@ -108,7 +108,7 @@ def test_json_lists_every_error_of_a_bad_sheet(run_cli: RunCli, tmp_path: Path) 
     status, out, err = run_cli("sheet", "check", "--json", sheet(tmp_path, BAD))
     assert (status, err.count("\n")) == (2, 1)
     document = json.loads(out)
-    assert set(document) == {"limits", "disagreements", "errors"}
+    assert set(document) == {"limits", "disagreements", "warnings", "errors"}
     assert [(item["line"], item["field"]) for item in document["errors"]] == [
         (11, "limit.1.characteristic"),
         (16, "limit.2.service_min"),

@@ -1,5 +1,7 @@
 """Check a limit sheet: units held against each other, order of the bounds, names and places.
 
+Figures of an unusual order of magnitude are told too; they do not change the exit status.
+
 Exit status: 0 the sheet can be used; 1 printed pairs disagree and nobody has resolved them; 2 the
 sheet has errors. With --json every error is listed, not only the first.
 """
@@ -59,6 +61,9 @@ def _document(found: Checked) -> dict[str, object]:
             {"line": item.line, "field": item.field, "what": item.words, "resolved": item.resolved}
             for item in found.disagreements
         ],
+        "warnings": [
+            {"line": item.line, "field": item.field, "what": item.what} for item in found.warnings
+        ],
         "errors": [
             {"line": item.line, "field": item.field, "what": item.what} for item in found.errors
         ],
@@ -69,6 +74,8 @@ def _print(found: Checked) -> None:
     for item in found.disagreements:
         state = "resolved" if item.resolved else "to be resolved"
         print(f"line {item.line}, {item.field} ({state}): {item.words}")
+    for doubt in found.warnings:
+        print(f"{doubt.file}, line {doubt.line}, {doubt.field} (unusual): {doubt.what}")
     assert found.sheet is not None
     sheet = found.sheet
     count = f"{found.limits} limit{'' if found.limits == 1 else 's'}"
