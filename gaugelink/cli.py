@@ -28,6 +28,7 @@ COMMANDS: Final = {
     "rock": "turn a recorded rock sweep into travel and clearance",
     "sheet": "check a limit sheet",
     "judge": "hold readings against a limit sheet",
+    "study": "tell how much of the spread is the gauge, the people and the parts",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "verify": "check that a record or a report is whole and unchanged",
 }
