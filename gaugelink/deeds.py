@@ -76,4 +76,13 @@ class ConfirmPosition:
     """Say that every gauge which was lost and is back is where it is asked for."""
 
 
-Command = ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign | ConfirmPosition
+@dataclass(frozen=True, slots=True)
+class ConfirmZero:
+    """Say that a gauge was checked on its master, and that its zero is right."""
+
+    gauge: str
+
+
+Command = (
+    ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign | ConfirmPosition | ConfirmZero
+)

@@ -80,6 +80,33 @@ class PositionConfirmed:
 
 
 @dataclass(frozen=True, slots=True)
+class ZeroDoubted:
+    """A gauge's zero may have moved; what it sends belongs nowhere until it has been checked."""
+
+    stamp: Stamp
+    gauge: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroChecked:
+    """A person checked a gauge on its master, and its zero is right."""
+
+    stamp: Stamp
+    gauge: str
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryTold:
+    """A gauge said how its battery is, and it was otherwise before."""
+
+    stamp: Stamp
+    gauge: str
+    low: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReadingTaken:
     """A reading was asked for, came, and is in its place."""
 
@@ -186,6 +213,9 @@ Event = (
     | GaugeLost
     | GaugeFound
     | PositionConfirmed
+    | ZeroDoubted
+    | ZeroChecked
+    | BatteryTold
     | ReadingTaken
     | SweepTaken
     | ReadingParked

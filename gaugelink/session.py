@@ -13,13 +13,14 @@ goes to the tray too, and the question what to do with it stands until the place
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final, assert_never
+from typing import TYPE_CHECKING, assert_never
 
 from gaugelink.deeds import (
     MODE_WORDS,
     Assign,
     Command,
     ConfirmPosition,
+    ConfirmZero,
     Retake,
     Skip,
     StrikeOut,
@@ -28,6 +29,7 @@ from gaugelink.deeds import (
 )
 from gaugelink.errors import SessionError
 from gaugelink.events import (
+    BatteryTold,
     Event,
     GaugeFound,
     GaugeLost,
@@ -41,9 +43,15 @@ from gaugelink.events import (
     ReadingStruckOut,
     ReadingTaken,
     SweepTaken,
+    ZeroChecked,
+    ZeroDoubted,
 )
 from gaugelink.reading import Reading, Sweep, Tag
 from gaugelink.slips import Taken, look, read_note, write_note
+from gaugelink.standing import (
+    UNCONFIRMED as UNCONFIRMED,  # noqa: PLC0414
+    Standing,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -53,8 +61,6 @@ if TYPE_CHECKING:
     from gaugelink.plan import Step
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Gauge, Stamp
-
-UNCONFIRMED: Final = "the gauge was lost and is back; confirm that it is at the position asked for"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +98,7 @@ class Session:
         filled: for each step that has one, the record place of the reading that counts.
         skipped: for each step skipped, the reason.
         history: everything taken, parked, refused and skipped, by record place.
-        lost: gauges that are lost.
-        unconfirmed: gauges that were lost and are back, and nobody has said yet that they are
-            where they are asked for; their values go to the tray.
+        standing: how each gauge stands; values of one that stands badly go to the tray.
         sheet: the limits that values are held against before they are recorded; without one
             nothing is.
     """
@@ -106,12 +110,21 @@ class Session:
     filled: dict[int, int] = field(default_factory=dict)
     skipped: dict[int, str] = field(default_factory=dict)
     history: dict[int, Entry] = field(default_factory=dict)
-    lost: set[str] = field(default_factory=set)
-    unconfirmed: set[str] = field(default_factory=set)
+    standing: Standing = field(default_factory=Standing)
     again: str = ""
     sheet: Sheet | None = None
 
     # ---- what is asked for ----------------------------------------------------------------------
+
+    @property
+    def lost(self) -> set[str]:
+        """The gauges that are lost."""
+        return self.standing.lost
+
+    @property
+    def unconfirmed(self) -> set[str]:
+        """The gauges that were lost and are back, and whose position nobody has confirmed."""
+        return self.standing.unconfirmed
 
     @property
     def step(self) -> Step | None:
@@ -191,6 +204,10 @@ class Session:
                 return self._assign(place, step_number, reason, stamp)
             case ConfirmPosition():
                 return self._confirm(stamp)
+            case ConfirmZero(gauge):
+                if gauge not in self.standing.zero:
+                    raise SessionError(f"the zero of {gauge} is not in doubt")
+                return [ZeroChecked(stamp, gauge)]
             case _:
                 assert_never(command)
 
@@ -213,8 +230,8 @@ class Session:
         kind = self._kind(command.gauge)
         if kind != step.gauge_kind:
             raise SessionError(f"the sweep came from the {kind}, asked for: {step.gauge_kind}")
-        if command.gauge in self.unconfirmed:
-            raise SessionError(UNCONFIRMED)
+        if against := self.standing.against_sweep(command.gauge):
+            raise SessionError(against)
         tag = self._tag(self.cursor, command.gauge)
         events = self._replaced(stamp) if command.usable else []
         return [*events, SweepTaken(stamp, tag, command.trace, command.raw, command.usable,
@@ -249,8 +266,8 @@ class Session:
         step = self.step
         if step is None:
             return "nothing was asked for"
-        if gauge in self.unconfirmed:
-            return UNCONFIRMED
+        if against := self.standing.against_value(gauge):
+            return against
         kind = self._kind(gauge)
         if step.sweep:
             return "a rock sweep was asked for, not a single value"
@@ -341,15 +358,15 @@ class Session:
                 self.history[place] = Entry(place, event)
             case ReadingStruckOut(struck=struck, reason=reason):
                 self._apply_strike(struck, reason)
-            case GaugeLost(gauge=gauge):
-                self.lost.add(gauge)
-                self.unconfirmed.discard(gauge)
-            case GaugeFound(gauge=gauge):
-                if gauge in self.lost:
-                    self.unconfirmed.add(gauge)
-                self.lost.discard(gauge)
-            case PositionConfirmed(gauge=gauge):
-                self.unconfirmed.discard(gauge)
+            case (
+                GaugeLost()
+                | GaugeFound()
+                | PositionConfirmed()
+                | ZeroDoubted()
+                | ZeroChecked()
+                | BatteryTold()
+            ):
+                self.standing.apply(event)
             case JobOpened() | JobJudged():
                 pass
             case _:

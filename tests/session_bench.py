@@ -121,6 +121,5 @@ def state(session: Session) -> dict[str, Any]:
         "filled": session.filled,
         "skipped": session.skipped,
         "history": session.history,
-        "lost": session.lost,
-        "unconfirmed": session.unconfirmed,
+        "standing": session.standing,
     }

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from gaugelink.deeds import Assign, ConfirmPosition, Retake, Skip, StrikeOut
+from gaugelink.deeds import Assign, ConfirmPosition, ConfirmZero, Retake, Skip, StrikeOut
 from gaugelink.errors import GaugeLinkError
 from gaugelink.events import PositionConfirmed, PositionSkipped, ReadingStruckOut, SweepTaken
 from gaugelink.quantity import micrometres_text
@@ -72,6 +72,11 @@ class _ConfirmPosition(_Action):
     do: Literal["confirm-position"]
 
 
+class _ConfirmZero(_Action):
+    do: Literal["confirm-zero"]
+    gauge: Annotated[str, Field(max_length=60)]
+
+
 class _Assign(_Action):
     do: Literal["assign"]
     place: Annotated[int, Field(ge=0, le=2**53)]
@@ -91,6 +96,7 @@ _Anything = (
     | _StrikeOut
     | _Assign
     | _ConfirmPosition
+    | _ConfirmZero
 )
 _ANY: TypeAdapter[_Anything] = TypeAdapter(Annotated[_Anything, Field(discriminator="do")])
 
@@ -155,6 +161,9 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             marks = [event.gauge for _, event in done if isinstance(event, PositionConfirmed)]
             asked = bench.session.step.position.words if bench.session.step else "nothing"
             return f"{' and '.join(marks)} confirmed; asked for: {asked}"
+        case _ConfirmZero(gauge=gauge):
+            await bench.do(ConfirmZero(gauge))
+            return f"the zero of {gauge} is right; what it sends counts again"
         case _Assign(place=place, step=step, reason=reason):
             await bench.do(Assign(place, step, reason))
             return f"assigned to {bench.session.plan[step].position.words}"
