@@ -24,6 +24,7 @@ from gaugelink import content, tomlfile
 from gaugelink.capture.channel import line_of
 from gaugelink.errors import InputError
 from gaugelink.ports.identity import PortIdentity
+from gaugelink.ports.replay import REPLAY
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge
 from gaugelink.wire.driver import GaugeKind, load_driver
@@ -35,8 +36,6 @@ if TYPE_CHECKING:
 
 PAGE: Final = 8421
 """Port of the page where the file names none: the same address every day, for a bookmark."""
-
-REPLAY: Final = "replay:"
 
 
 def _due(value: object) -> object:

@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 NETWORK: Final = ("tcp://", "rfc2217://")
 """Ports whose name is an address; the address is what they are known by, and no list has them."""
 
-Binds = Literal["serial number", "path", "name"]
-"""What an adapter is known by: its serial number, the socket it sits in, or the port's name."""
+Binds = Literal["serial number", "path", "name", "given name"]
+"""What an adapter is known by: its serial number, the socket it sits in, or the port's name. A
+given name is one that a person wrote down: whatever has it is meant, listed or not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +76,7 @@ class PortIdentity:
                 return f"{adapter} with the serial number {self.serial_number}{part}"
             case "path":
                 return f"{adapter} in the socket {self.path}"
-            case "name":
+            case "name" | "given name":
                 return f"the port {self.name}"
 
 
@@ -150,6 +151,8 @@ def find(identity: PortIdentity, present: Sequence[PresentPort]) -> Found | NotF
     Found(name='COM7')
     >>> find(known, []).reason
     'USB adapter 0403:6001 with the serial number A5069RR4 is not plugged in'
+    >>> find(PortIdentity("given name", name="COM9"), [])
+    Found(name='COM9')
     """
     match identity.binds:
         case "serial number":
@@ -158,6 +161,8 @@ def find(identity: PortIdentity, present: Sequence[PresentPort]) -> Found | NotF
             return _by_path(identity, present)
         case "name":
             return _by_name(identity, present)
+        case "given name":
+            return Found(identity.name)  # whether anything is there shows when it is opened
 
 
 def _by_serial_number(identity: PortIdentity, present: Sequence[PresentPort]) -> Found | NotFound:

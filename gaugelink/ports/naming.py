@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.ports.replay import REPLAY, open_recording
 from gaugelink.ports.rfc2217 import Rfc2217Port
 from gaugelink.ports.serial import SerialPort
 from gaugelink.ports.tcp import TcpPort
@@ -19,9 +20,13 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
     """Make the port of a name; opens nothing.
 
     Args:
-        name: ``tcp://host:number``, ``rfc2217://host:number``, or a serial port of this machine.
+        name: ``tcp://host:number``, ``rfc2217://host:number``, ``replay:FILE?speed=10`` for a
+            recording, or a serial port of this machine.
         line: how a serial line is set; a plain connection has none.
         mono_ns: the monotonic clock of the bench.
+
+    Raises:
+        InputError: a recording cannot be read, or its speed is no number above 0.
 
     >>> from gaugelink.ports.serial import Line
     >>> [type(port_for(name, Line(), int)).__name__ for name in ("COM5", "tcp://box:1")]
@@ -31,4 +36,6 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
         return TcpPort(name, mono_ns)
     if name.startswith("rfc2217://"):
         return Rfc2217Port(name, line, mono_ns)
+    if name.startswith(REPLAY):
+        return open_recording(name, mono_ns)
     return SerialPort(name, line, mono_ns)

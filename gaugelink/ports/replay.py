@@ -10,15 +10,21 @@ from __future__ import annotations
 import re
 import threading
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from gaugelink import content
 from gaugelink.errors import InputError
 from gaugelink.ports.port import Port
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+REPLAY: Final = "replay:"
+"""What the name of a port begins with that plays a recording."""
+
 NS_PLACES: Final = 9
+_SPEED = re.compile(r"(?=[^1-9]*[1-9])\d{1,6}(?:\.\d{1,6})?")
 _LINE = re.compile(r"(?P<whole>\d{1,9})(?:\.(?P<part>\d{1,9}))?\s+(?P<hex>[0-9A-Fa-f \t]+)")
 
 
@@ -90,6 +96,26 @@ class ReplayPort(Port):
 
     def _close(self) -> None:
         """There is nothing to give back."""
+
+
+def open_recording(name: str, mono_ns: Callable[[], int]) -> ReplayPort:
+    """Make the port that plays the recording which its name says.
+
+    Args:
+        name: ``replay:FILE``, or ``replay:FILE?speed=10`` for ten times as fast.
+        mono_ns: the monotonic clock of the bench.
+
+    Raises:
+        InputError: the file cannot be read or is no recording, or the speed is no number above 0.
+    """
+    file, marked, speed = name.removeprefix(REPLAY).partition("?speed=")
+    if marked and not _SPEED.fullmatch(speed):
+        raise InputError(
+            f"found the speed {speed!r}, accepted: a number above 0, such as {REPLAY}FILE?speed=10",
+            file=file,
+        )
+    recording = read_recording(content.read_text(Path(file)), file)
+    return ReplayPort(name, recording, mono_ns, speed=float(speed or 1))
 
 
 def read_recording(text: str, file: str) -> list[Recorded]:
