@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 from gaugelink import content
 from gaugelink.capture.actions import act
 from gaugelink.capture.bench import Bench
+from gaugelink.capture.cable import alone
 from gaugelink.capture.channel import Channel, line_of
 from gaugelink.capture.clock import SystemClock
 from gaugelink.events import JobOpened
@@ -100,7 +101,7 @@ async def measure(presses: int, folder: Path) -> list[str]:
     listener = Listener()
     store = SqliteStore.create(folder / "record.sqlite", key=load_or_create_key(folder / "key.pem"))
     session = Session(plan_for(sheet), {about.id: entry}, "as received")
-    bench = Bench(session, store, clock, {about.id: Channel(entry, driver, port)}, "", "",
+    bench = Bench(session, store, clock, [alone(port, Channel(entry, driver))], "", "",
                   listener)  # fmt: skip
     job: list[JobOpened] = []
 

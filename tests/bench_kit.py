@@ -17,6 +17,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from gaugelink import content, sheetfile
 from gaugelink.capture.bench import Bench
+from gaugelink.capture.cable import alone
 from gaugelink.capture.channel import Channel, line_of
 from gaugelink.capture.clock import utc_text
 from gaugelink.events import JobOpened, from_document
@@ -297,7 +298,8 @@ def make_rig(
     clock = clock or Clock()
     sheet = sheetfile.load(sheet_text, "sheet.toml")
     cables = cables if cables is not None else {mark: make_cable() for mark in GAUGES}
-    channels = {}
+    wired = []
+    registered = {}
     for mark, cable in cables.items():
         kind, name, u_pm = GAUGES[mark]
         driver = (drivers or {}).get(mark) or load_driver(*content.read("drivers", name))
@@ -308,14 +310,14 @@ def make_rig(
             else SerialPort(cable.name, line_of(driver), clock.mono_ns)
         )
         gauge = Gauge(mark, kind, kind.capitalize(), f"no. {mark}", name, u_pm, "2030-01-01")
-        channels[mark] = Channel(gauge, driver, port)
-    registered = {mark: channel.gauge for mark, channel in channels.items()}
+        wired.append(alone(port, Channel(gauge, driver)))
+        registered[mark] = gauge
     path = folder / "job.record"
     store = (WatchedStore.open if reopen else WatchedStore.create)(path, key=KEY)
     audience = Audience()
     session = Session(plan_for(sheet), registered, "as received")
     session.sheet = sheet if watchful else None  # most tests send what no head ever was
-    bench = Bench(session, store, clock, channels, "A. N. Other", "bench 1", audience)
+    bench = Bench(session, store, clock, wired, "A. N. Other", "bench 1", audience)
     return Rig(folder, sheet, clock, audience, cables, store, bench, dict.fromkeys(cables, 0))
 
 

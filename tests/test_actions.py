@@ -66,7 +66,7 @@ async def test_take_is_refused_for_a_gauge_that_is_unknown_lost_or_has_a_button(
 
 @in_a_bench
 async def test_a_gauge_that_cannot_be_asked_is_a_refusal(rig):
-    rig.bench.channels["D1"].port.close()
+    rig.bench.cable_of("D1").port.close()
     assert "is not open" in await ask(rig, 409, do="take", gauge="D1")
 
 

@@ -275,11 +275,11 @@ class TestValues:
             async with running(tmp_path) as rig:
                 size = rig.store.size
                 await rig.press("M1", b"+  7.9\xff4 MM\r" + b"NO ACCESS\r" + b"7.964 MM\r")
-                channel = rig.bench.channels["M1"]
+                cable, channel = rig.bench.cable_of("M1"), rig.bench.channels["M1"]
                 assert rig.store.size == size
-                assert (channel.bytes_in, channel.noise_bytes, channel.values) == (31, 31, 0)
+                assert (cable.bytes_in, cable.noise_bytes, channel.values) == (31, 31, 0)
                 await rig.press("M1", stem("7.964"))
-                assert (channel.noise_bytes, channel.values) == (31, 1)
+                assert (cable.noise_bytes, channel.values) == (31, 1)
 
         run(test())
 

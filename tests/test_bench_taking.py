@@ -162,7 +162,7 @@ class TestTaking:
         async def test():
             async with running(tmp_path) as rig:
                 channel = rig.bench.channels["D1"]
-                await asyncio.to_thread(channel.port.close)
+                await asyncio.to_thread(rig.bench.cable_of("D1").port.close)
                 with pytest.raises(PortError, match="is not open"):
                     rig.bench.take("D1")
                 assert channel.armed == ""

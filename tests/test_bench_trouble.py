@@ -39,7 +39,7 @@ class TestOpening:
         async def test():
             async with running(tmp_path) as rig:
                 assert rig.kinds() == ["job-opened"] + ["gauge-found"] * 4
-                assert all(channel.here for channel in rig.bench.channels.values())
+                assert all(cable.here for cable in rig.bench.cables)
 
         run(test())
 
@@ -61,7 +61,7 @@ class TestOpening:
             rig.send("M1", stem("7.964"))  # whole, but nobody can tell
             await rig.heard("M1")
             assert shown(rig.session) == []
-            assert rig.bench.channels["M1"].noise_bytes == 12
+            assert rig.bench.cable_of("M1").noise_bytes == 12
             await rig.press("M1", stem("7.963"))
             assert shown(rig.session) == ["7.963"]
             await rig.bench.stop()
@@ -134,7 +134,7 @@ class TestLoss:
                 assert event.why
                 [warning] = rig.audience.warnings()
                 assert warning == f"Caliper is lost: {event.why}"
-                assert not rig.bench.channels["C1"].here
+                assert not rig.bench.cable_of("C1").here
                 with pytest.raises(SessionError, match="Caliper is lost; look at its cable"):
                     rig.bench.take("C1")
                 assert shown(rig.session) == ["7.964"]
@@ -148,7 +148,7 @@ class TestLoss:
             async with running(tmp_path) as rig:
                 rig.cables["C1"].pull()
                 await rig.until(lambda: bool(rig.session.lost))
-                port = rig.bench.channels["C1"].port
+                port = rig.bench.cable_of("C1").port
                 assert f"port {port.name}" not in [item.name for item in threading.enumerate()]
                 with pytest.raises(PortError, match="is not open"):
                     port.write(b"R\r")
@@ -161,11 +161,11 @@ class TestLoss:
                 await rig.press("M1", b"+  7.9")
                 rig.cables["M1"].pull()
                 await rig.until(lambda: bool(rig.session.lost))
-                channel = rig.bench.channels["M1"]
-                assert channel.last is None
-                assert channel.feed(b"64 MM\r", rig.clock.mono_ns()) == []
+                assert rig.bench.channels["M1"].last is None
+                cable = rig.bench.cable_of("M1")
+                assert cable.feed(b"64 MM\r", rig.clock.mono_ns()) == []
                 rig.clock.pass_s(1)
-                assert [str(item.shown) for item in channel.feed(
+                assert [str(item.value.shown) for item in cable.feed(
                     stem("7.963"), rig.clock.mono_ns())] == ["7.963 mm"]  # fmt: skip
 
         run(test())
@@ -256,7 +256,7 @@ class TestFaults:
                     def gap(self):
                         return []
 
-                rig.bench.channels["C1"].decoder = Broken()
+                rig.bench.cable_of("C1").decoder = Broken()
                 await rig.press("C1", spring(4790))
                 [warning] = rig.audience.warnings()
                 assert warning.startswith("what Caliper sent could not be taken in: ")

@@ -144,15 +144,15 @@ def test_a_bench_with_everything_going_wrong_keeps_only_what_its_gauge_showed(tm
 
         rig = make_rig(tmp_path, clock=Clock(), cables={"M1": End()})
         async with running(tmp_path, rig=rig):
-            channel = rig.bench.channels["M1"]
+            cable = rig.bench.cable_of("M1")
 
             def listing():
                 port = gauge.endpoint.name if gauge.endpoint else ""
                 return [PresentPort(port, 0x0403, 0x6001, "A5069RR4", "1-1")] if port else []
 
-            channel.identity = identity_of(listing()[0], listing())
-            line = line_of(channel.driver)
-            channel.plug = lambda name: SerialPort(name, line, rig.clock.mono_ns)
+            cable.identity = identity_of(listing()[0], listing())
+            line = line_of(rig.bench.channels["M1"].driver)
+            cable.plug = lambda name: SerialPort(name, line, rig.clock.mono_ns)
             watcher = Watcher(rig.bench, listing, asyncio.sleep)
             showed: set[str] = set()
             for number in range(300):
@@ -168,7 +168,7 @@ def test_a_bench_with_everything_going_wrong_keeps_only_what_its_gauge_showed(tm
                     rig.clock.pass_s(1)
                     status, _ = await act(rig.bench, {"do": "confirm-position"})
                     assert status == 200
-                    channel.bytes_in = gauge.sent = 0
+                    cable.bytes_in = gauge.sent = 0
                     continue
                 async with asyncio.timeout(20):
                     await rig.bench.heard("M1", gauge.sent)
@@ -183,7 +183,7 @@ def test_a_bench_with_everything_going_wrong_keeps_only_what_its_gauge_showed(tm
             assert all(pm % 10**6 == 0 for pm in kept)
             assert len(kept) > 100
             assert rig.kinds().count("gauge-lost") == 300 // 13
-            assert channel.noise_bytes > 100
+            assert cable.noise_bytes > 100
         await gauge.unplug()
 
     run(test())

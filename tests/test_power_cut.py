@@ -140,8 +140,8 @@ class TestPowerCut:
         for mark in rig.cables:
             rig.send(mark, b"x")
             rig.cables[mark].pull()
-        for channel in rig.bench.channels.values():
-            channel.port._thread.join(20)
-            channel.port.close()
-        rig.bench._ledger._writer.shutdown()
+        for cable in rig.bench.cables:
+            cable.port._thread.join(20)
+            cable.port.close()
+        rig.bench._desk.ledger._writer.shutdown()
         rig.store.close()

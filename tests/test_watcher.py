@@ -40,10 +40,10 @@ class Hub:
         for mark, cable in self.rig.cables.items():
             self.plugged[mark] = self.adapter(mark, cable.name)
         for mark, port in self.plugged.items():
-            channel = self.rig.bench.channels[mark]
-            channel.identity = identity_of(port, list(self.plugged.values()))
-            line = line_of(channel.driver)
-            channel.plug = lambda name, line=line: SerialPort(name, line, self.rig.clock.mono_ns)
+            cable = self.rig.bench.cable_of(mark)
+            cable.identity = identity_of(port, list(self.plugged.values()))
+            line = line_of(self.rig.bench.channels[mark].driver)
+            cable.plug = lambda name, line=line: SerialPort(name, line, self.rig.clock.mono_ns)
 
     def adapter(self, mark: str, name: str) -> PresentPort:
         place = list(GAUGES).index(mark)
@@ -91,7 +91,7 @@ def test_a_gauge_that_is_back_is_found_once_and_its_values_wait_for_a_person(tmp
             assert await watcher.look() == ["M1"]
             assert await watcher.look() == []
             assert rig.kinds()[6:] == ["gauge-lost", "gauge-found"]
-            assert rig.bench.channels["M1"].port.name == cable.name
+            assert rig.bench.cable_of("M1").port.name == cable.name
             assert [one["state"] for one in view.gauges()] == [BACK, "here", "here", "here"]
             assert f"Micrometer is back on {cable.name}: confirm" in rig.audience.warnings()[-1]
             assert view.state()["messages"][0]["words"] == rig.audience.warnings()[-1]
@@ -218,7 +218,7 @@ def test_a_gauge_whose_return_cannot_be_written_stays_lost_and_its_port_is_given
             watcher = hub.watcher()
             assert await watcher.look() == []
             assert "the disk is full" in rig.audience.warnings()[-1]
-            assert not rig.bench.channels["M1"].here
+            assert not rig.bench.cable_of("M1").here
             rig.store.fault = None
             assert await watcher.look() == ["M1"]
 
@@ -245,7 +245,7 @@ def test_the_watcher_looks_only_while_a_gauge_is_lost_and_by_the_clock_that_it_w
             assert hub.looks == 1
             hub.plug("M1")
             turn.set()
-            await rig.until(lambda: rig.bench.channels["M1"].here)
+            await rig.until(lambda: rig.bench.cable_of("M1").here)
             await rig.until_so(lambda: slept == [2.5, 2.5])
             turn.set()
             await rig.press("M1", stem("7.963"))
@@ -260,11 +260,11 @@ def test_a_gauge_without_anything_to_know_it_by_is_not_looked_for(tmp_path):
     async def test():
         async with running(tmp_path) as rig:
             hub = hub_on(rig)
-            rig.bench.channels["M1"].identity = None
+            rig.bench.cable_of("M1").identity = None
             await hub.pull("M1")
             hub.plug("M1")
             assert await hub.watcher().look() == []
-            rig.bench.channels["M1"].identity = PortIdentity("name", name="nowhere")
+            rig.bench.cable_of("M1").identity = PortIdentity("name", name="nowhere")
             assert await hub.watcher().look() == []
 
     run(test())

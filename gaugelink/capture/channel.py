@@ -1,20 +1,15 @@
-"""A gauge on its port: bytes in, values out, and what its display shows now."""
+"""A gauge and what it does: its driver, what its display shows now, and what is wanted of it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.ports.serial import Line
-from gaugelink.wire.base import Noise, Partial, Value
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from gaugelink.ports.identity import PortIdentity
-    from gaugelink.ports.port import Port
     from gaugelink.reading import Gauge
-    from gaugelink.wire.base import Decoder, Item
+    from gaugelink.wire.base import Value
     from gaugelink.wire.driver import Driver
 
 
@@ -34,7 +29,7 @@ def line_of(driver: Driver) -> Line:
 
 @dataclass(slots=True)
 class Channel:
-    """One gauge with its port, driver and decoder.
+    """One gauge, alone behind its port or one of several there (`gaugelink.capture.cable`).
 
     Attributes:
         last: the last value that came.
@@ -42,56 +37,16 @@ class Channel:
             wanted; empty when not.
         asked_ns: when it was asked last.
         taken: the value that was taken last, and when, so that a bouncing button shows.
-        bytes_in: bytes since the start.
-        noise_bytes: those that made no value.
-        identity: what the gauge's adapter is known by; None: once lost it is not looked for.
-        plug: makes a port of the same kind and settings under another name.
+        values: how many came since the start.
     """
 
     gauge: Gauge
     driver: Driver
-    port: Port
-    identity: PortIdentity | None = None
-    plug: Callable[[str], Port] | None = None
-    decoder: Decoder = field(init=False)
     last: Value | None = None
     armed: str = ""
     asked_ns: int = 0
     taken: tuple[str, int] | None = None
-    here: bool = False
-    bytes_in: int = 0
-    noise_bytes: int = 0
     values: int = 0
-    heard_ns: int = 0
-
-    def __post_init__(self) -> None:
-        """Start decoding; the stream is joined somewhere in the middle."""
-        self.decoder = self.driver.decoder(joined_midstream=True)
-
-    def feed(self, data: bytes, mono_ns: int) -> list[Value]:
-        """Decode what came, counting what made no value.
-
-        Args:
-            data: the bytes.
-            mono_ns: when they came. After a silence as long as the driver's pause a new frame
-                begins; what had begun before it is dropped.
-        """
-        items: list[Item] = []
-        if mono_ns - self.heard_ns >= self.driver.pause_ns:
-            items += self.decoder.gap()
-        self.heard_ns = mono_ns
-        self.bytes_in += len(data)
-        items += self.decoder.feed(data)
-        values = []
-        for item in items:
-            match item:
-                case Value():
-                    values.append(item)
-                    self.last = item
-                    self.values += 1
-                case Noise() | Partial():
-                    self.noise_bytes += len(item.raw)
-        return values
 
     def unwanted(self, value: Value, mono_ns: int) -> str:
         """Say why nobody can have wanted a value that came; empty where somebody may have.
@@ -110,10 +65,8 @@ class Channel:
                 return f"the same value came {passed_ns // 1_000_000} ms before: a button bounced"
         return ""
 
-    def restart(self, mono_ns: int) -> None:
-        """Begin a new stream: the port was opened, now, or again."""
-        self.heard_ns = mono_ns
-        self.decoder = self.driver.decoder(joined_midstream=True)
+    def restart(self) -> None:
+        """Forget what was: the port was opened, now, or again."""
         self.last = None
         self.armed = ""
         self.taken = None

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable, Sequence
 
     from gaugelink.capture.bench import Bench
-    from gaugelink.capture.channel import Channel
+    from gaugelink.capture.cable import Cable
     from gaugelink.ports.identity import PresentPort
 
 EVERY_S: Final = 1.0
@@ -61,40 +61,46 @@ class Watcher:
         if not missing:
             return []
         present = await asyncio.to_thread(self.listing)
-        taken = [item.port.name for item in self.bench.channels.values() if item.here]
+        taken = [item.port.name for item in self.bench.cables if item.here]
         free = [port for port in present if port.name not in taken]
-        return [channel.gauge.id for channel in missing if await self._try(channel, free)]
-
-    def _missing(self) -> list[Channel]:
         return [
-            channel
-            for channel in self.bench.channels.values()
-            if channel.gauge.id in self.bench.session.lost
-            and not channel.here
-            and channel.identity is not None
-            and channel.plug is not None
+            channel.gauge.id
+            for cable in missing
+            if await self._try(cable, free)
+            for channel in cable.channels.values()
         ]
 
-    async def _try(self, channel: Channel, free: Sequence[PresentPort]) -> bool:
-        assert channel.identity is not None
-        found = find(channel.identity, free)
-        mark = channel.gauge.id
+    def _missing(self) -> list[Cable]:
+        lost = self.bench.session.lost
+        return [
+            cable
+            for cable in self.bench.cables
+            if all(channel.gauge.id in lost for channel in cable.channels.values())
+            and not cable.here
+            and cable.identity is not None
+            and cable.plug is not None
+        ]
+
+    async def _try(self, cable: Cable, free: Sequence[PresentPort]) -> bool:
+        assert cable.identity is not None
+        found = find(cable.identity, free)
         if isinstance(found, NotFound):
             # That it is not plugged in has been said when it was lost.
             if found.ambiguous:
-                self._say(channel, found.reason)
+                self._say(cable, found.reason)
             return False
         try:
-            await self.bench.found(mark, found.name)
+            await self.bench.found(cable, found.name)
         except (PortError, RecordError) as fault:
-            self._say(channel, str(fault))
+            self._say(cable, str(fault))
             return False
-        self._said.pop(mark, None)
+        self._said.pop(cable.titles, None)
         return True
 
-    def _say(self, channel: Channel, reason: str) -> None:
-        """Say why a gauge cannot be taken back; the same reason only once."""
-        if self._said.get(channel.gauge.id) != reason:
-            self._said[channel.gauge.id] = reason
-            words = f"{channel.gauge.title} is looked for and not taken back: {reason}"
+    def _say(self, cable: Cable, reason: str) -> None:
+        """Say why a cable cannot be taken back; the same reason only once."""
+        if self._said.get(cable.titles) != reason:
+            self._said[cable.titles] = reason
+            are = "are" if cable.several else "is"
+            words = f"{cable.titles} {are} looked for and not taken back: {reason}"
             self.bench.audience.say("warning", words)

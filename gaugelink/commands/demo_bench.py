@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from gaugelink import __version__, content
 from gaugelink.capture.actions import act
 from gaugelink.capture.bench import Bench
+from gaugelink.capture.cable import Cable, alone
 from gaugelink.capture.channel import Channel, line_of
 from gaugelink.errors import InputError
 from gaugelink.events import JobOpened
@@ -199,18 +200,22 @@ class Demonstration:
         for step in plan:
             self.scenario.gauge_for(step.gauge_kind)
         async with contextlib.AsyncExitStack() as stack:
-            channels: dict[str, Channel] = {}
+            cables: list[Cable] = []
             for about in self.scenario.gauge:
                 gauge = self._gauges[about.kind] = BenchGauge(about, self._pace)
                 name = await gauge.connect()
                 stack.push_async_callback(gauge.unplug)
-                channels[about.id] = self._channel(gauge, name)
+                cables.append(self._cable(gauge, name))
             store = SqliteStore.create(self.store, key=load_or_create_key(default_key_path()))
             stack.callback(store.close)
             title = self.scenario.scenario
-            registered = {item.gauge.id: item.gauge for item in channels.values()}
+            registered = {
+                channel.gauge.id: channel.gauge
+                for cable in cables
+                for channel in cable.channels.values()
+            }
             session = Session(plan, registered, title.stage, sheet=self.sheet)
-            bench = Bench(session, store, self._pace, channels, title.operator, title.bench,
+            bench = Bench(session, store, self._pace, cables, title.operator, title.bench,
                           self._audience)  # fmt: skip
             opened: list[JobOpened] = []
 
@@ -261,7 +266,7 @@ class Demonstration:
             head.root.hex(), document,
         )  # fmt: skip
 
-    def _channel(self, gauge: BenchGauge, name: str) -> Channel:
+    def _cable(self, gauge: BenchGauge, name: str) -> Cable:
         about = gauge.about
         driver = load_driver(*content.read("drivers", about.driver))
         if about.speaks != driver.sends:
@@ -278,7 +283,7 @@ class Demonstration:
         )
         entry = Gauge(about.id, about.kind, about.title, about.serial, about.driver,
                       round(about.u * 1e6), about.calibration_due)  # fmt: skip
-        return Channel(entry, driver, port)
+        return alone(port, Channel(entry, driver))
 
     def _job(self, stamp: Stamp, gauges: tuple[Gauge, ...]) -> JobOpened:
         title, sheet = self.scenario.scenario, self.sheet

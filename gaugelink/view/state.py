@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.capture.measured import judge_session
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.events import SweepTaken
-from gaugelink.head import CHARACTERISTICS, Valve
+from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
 from gaugelink.view.parts import (
     Document,
     entry_document,
@@ -100,10 +100,11 @@ class JobView:
         found = []
         for channel in self.bench.channels.values():
             last = channel.last
+            cable = self.bench.cable_of(channel.gauge.id)
             found.append(
                 gauge_document(
                     channel.gauge,
-                    channel.port.name,
+                    cable.port.name,
                     self._gauge_state(channel),
                     last.shown.text if last else "",
                     last.shown.unit if last else "",
@@ -112,7 +113,7 @@ class JobView:
         return found
 
     def _gauge_state(self, channel: Channel) -> str:
-        if not channel.here:
+        if not self.bench.cable_of(channel.gauge.id).here:
             return "lost"
         back = channel.gauge.id in self.bench.session.unconfirmed
         return "back, confirm the position" if back else "here"
@@ -188,6 +189,10 @@ class JobView:
             return None
         position = step.position
         limit = limit_for_reading(self.sheet, position)
+        words = limit.words if limit else ""
+        zero = self.sheet.zero_of(step.gauge_kind)
+        if zero is not None and position.characteristic == ZERO_CHECK:
+            words = f"has to show {zero.shows} {zero.on}"
         gauge = next(
             (item.id for item in session.gauges.values() if item.kind == step.gauge_kind), ""
         )
@@ -200,9 +205,9 @@ class JobView:
             "gauge": gauge,
             "gauge_kind": step.gauge_kind,
             "sweep": step.sweep,
-            "part": CHARACTERISTICS[position.characteristic].part,
+            "part": part_of(position.characteristic),
             "words": position.words,
-            "limit_words": limit.words if limit else "",
+            "limit_words": words,
             "lower_mm": mm(limit.lower.pm) if limit and limit.lower else None,
             "upper_mm": mm(limit.upper.pm) if limit and limit.upper else None,
             "again": session.again,

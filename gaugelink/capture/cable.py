@@ -1,0 +1,155 @@
+"""A port and the gauges behind it: bytes in, values out, each under its own gauge.
+
+Behind most ports sits one gauge. A multiplexer or a bridge has several, and says with each value
+which of them it came from. A value is never given to a gauge that is not known by that mark.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from gaugelink.errors import InputError
+from gaugelink.wire.base import Noise, Partial, Value
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from gaugelink.capture.channel import Channel
+    from gaugelink.ports.identity import PortIdentity
+    from gaugelink.ports.port import Port
+    from gaugelink.wire.base import Decoder, Item
+    from gaugelink.wire.driver import Driver
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A value, and the gauge that sent it."""
+
+    channel: Channel
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something about the cable that the operator is to be told."""
+
+    words: str
+
+
+@dataclass(slots=True, eq=False)
+class Cable:
+    """One port and the gauges behind it.
+
+    Args:
+        port: the port; nothing is opened here.
+        channels: the gauges by the mark that the wire gives them: "" where the port has one gauge
+            and says nothing of it, ``01`` and so on of a multiplexer.
+        identity: what the port's adapter is known by; None: once lost it is not looked for.
+        plug: makes a port of the same kind and settings under another name.
+
+    Attributes:
+        here: the port is open.
+        decoder: takes the bytes of the port apart.
+        bytes_in: bytes since the start.
+        noise_bytes: those that made no value.
+        heard_ns: when the last of them came.
+
+    Raises:
+        InputError: no gauge is behind the port, or they do not speak alike.
+    """
+
+    port: Port
+    channels: Mapping[str, Channel]
+    identity: PortIdentity | None = None
+    plug: Callable[[str], Port] | None = None
+    here: bool = False
+    decoder: Decoder = field(init=False)
+    bytes_in: int = 0
+    noise_bytes: int = 0
+    heard_ns: int = 0
+    _driver: Driver = field(init=False)
+    _told: set[str] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        """Start decoding; the stream is joined somewhere in the middle."""
+        if not self.channels:
+            raise InputError(f"{self.port.name} has no gauge; accepted: one or more")
+        drivers = {channel.driver.name: channel.driver for channel in self.channels.values()}
+        if len(drivers) > 1:
+            raise InputError(
+                f"the gauges on {self.port.name} have the drivers {' and '.join(drivers)}; "
+                "accepted: the same for all of them"
+            )
+        [self._driver] = drivers.values()
+        self.decoder = self._driver.decoder(joined_midstream=True)
+
+    @property
+    def titles(self) -> str:
+        """Name the gauges to a person: ``Micrometer, Bore gauge and Caliper``."""
+        *most, last = [channel.gauge.title for channel in self.channels.values()]
+        return f"{', '.join(most)} and {last}" if most else last
+
+    @property
+    def several(self) -> bool:
+        """Whether there is more than one gauge behind the port."""
+        return len(self.channels) > 1
+
+    def feed(self, data: bytes, mono_ns: int) -> list[Arrived | Remark]:
+        """Decode what came, counting what made no value.
+
+        Args:
+            data: the bytes.
+            mono_ns: when they came. After a silence as long as the driver's pause a new frame
+                begins; what had begun before it is dropped.
+        """
+        items: list[Item] = []
+        if mono_ns - self.heard_ns >= self._driver.pause_ns:
+            items += self.decoder.gap()
+        self.heard_ns = mono_ns
+        self.bytes_in += len(data)
+        items += self.decoder.feed(data)
+        found: list[Arrived | Remark] = []
+        for item in items:
+            match item:
+                case Value():
+                    found += self._value(item)
+                case Noise() | Partial():
+                    self.noise_bytes += len(item.raw)
+        return found
+
+    def restart(self, mono_ns: int) -> None:
+        """Begin a new stream: the port was opened, now, or again."""
+        self.heard_ns = mono_ns
+        self.decoder = self._driver.decoder(joined_midstream=True)
+        self._told.clear()
+        for channel in self.channels.values():
+            channel.restart()
+
+    def _value(self, value: Value) -> list[Arrived | Remark]:
+        channel = self.channels.get(value.channel)
+        if channel is not None:
+            channel.last = value
+            channel.values += 1
+            return [Arrived(channel, value)]
+        # A gauge that sends all the time would drown everything else that is told.
+        if value.channel in self._told and self._driver.sends == "all the time":
+            return []
+        self._told.add(value.channel)
+        where = f"channel {value.channel}" if value.channel else "a gauge without a channel"
+        return [
+            Remark(
+                f"{value.shown} came from {where} on {self.port.name}, and no gauge of this bench "
+                "is entered there; it is not on record"
+            )
+        ]
+
+
+def alone(
+    port: Port,
+    channel: Channel,
+    identity: PortIdentity | None = None,
+    plug: Callable[[str], Port] | None = None,
+) -> Cable:
+    """Make the cable of a gauge that has a port to itself; the arguments are those of `Cable`."""
+    return Cable(port, {"": channel}, identity, plug)

@@ -1,0 +1,199 @@
+"""Taking values and sweeps: what becomes of each value that a gauge sends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from gaugelink.capture.channel import ANSWER_NS, BOUNCE_NS
+from gaugelink.capture.ledger import STOPPED
+from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
+from gaugelink.capture.watch import Watch
+from gaugelink.deeds import MODE_WORDS, SweepArrived, ValueArrived
+from gaugelink.errors import SessionError
+from gaugelink.events import ReadingParked
+from gaugelink.session import UNCONFIRMED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from gaugelink.capture.cable import Cable
+    from gaugelink.capture.channel import Channel
+    from gaugelink.capture.desk import Desk
+    from gaugelink.metrology.sweep_result import Sweep as Analysis
+    from gaugelink.wire.base import Value
+
+
+@dataclass(slots=True)
+class Taking:
+    """The gauges of a bench, and what is wanted of them.
+
+    Args:
+        desk: where what comes of it goes on record.
+        cables: the ports with the gauges behind them.
+
+    Attributes:
+        recorder: collects the sweep that is running; None when none is.
+        watch: the triggers without a button.
+    """
+
+    desk: Desk
+    cables: Sequence[Cable]
+    recorder: SweepRecorder | None = None
+    watch: Watch = field(default_factory=Watch)
+
+    # ---- what people do -------------------------------------------------------------------------
+
+    def take(self, gauge: str) -> None:
+        """Want the next value of a gauge that sends all the time, or ask one that waits for it.
+
+        Raises:
+            SessionError: the bench has no such gauge, it is lost, busy with a sweep, was asked or
+                taken from only just now, or has a button of its own to be pressed.
+            PortError: it cannot be asked.
+        """
+        cable, channel = self._find(gauge)
+        title, request = channel.gauge.title, channel.driver.request
+        if self.recorder is not None and self.recorder.gauge == gauge:
+            raise SessionError("a sweep is being recorded with this gauge; stop it first")
+        if gauge in self.desk.session.unconfirmed:
+            raise SessionError(f"{title}: {UNCONFIRMED}")
+        if channel.driver.sends == "when pressed":
+            raise SessionError(f"{title} sends when its own button is pressed; press that")
+        now_ns = self.desk.clock.mono_ns()
+        if request and channel.armed and now_ns - channel.asked_ns < ANSWER_NS:
+            raise SessionError(f"{title} has been asked already; wait for its answer")
+        if channel.taken is not None and now_ns - channel.taken[1] < BOUNCE_NS:
+            raise SessionError(f"a value of {title} was taken only just now; once is enough")
+        if request:
+            cable.port.write(request)
+        channel.armed, channel.asked_ns = "asked", now_ns
+
+    def sweep_start(self) -> None:
+        """Start recording the sweep that is asked for.
+
+        Raises:
+            SessionError: none is asked for, one is running, no gauge can do it, or the bench has
+                been stopped.
+        """
+        session = self.desk.session
+        step = session.step
+        if self.desk.stopping:
+            raise SessionError(STOPPED)
+        if self.recorder is not None:
+            raise SessionError("a sweep is running already; stop it first")
+        if step is None or not step.sweep:
+            raise SessionError("no sweep is asked for here")
+        for cable, channel in self._all():
+            if channel.gauge.kind == step.gauge_kind and cable.here:
+                if channel.gauge.id in session.unconfirmed:
+                    raise SessionError(f"{channel.gauge.title}: {UNCONFIRMED}")
+                self.recorder = SweepRecorder(channel.gauge.id, session.cursor)
+                self.desk.tell()
+                return
+        raise SessionError(f"no {step.gauge_kind} is connected; connect one to record the sweep")
+
+    async def sweep_stop(self) -> Analysis:
+        """Stop recording, analyse, and put the sweep on record. On return it is on disk.
+
+        Raises:
+            SessionError: no sweep is running, or nothing came.
+        """
+        recorder, self.recorder = self.recorder, None
+        if recorder is None:
+            raise SessionError("no sweep is running")
+        self.desk.tell()
+        if not recorder.values:
+            raise SessionError("the gauge sent nothing during the sweep; look at its cable")
+        trace = recorder.trace()
+        analysis = analyse_trace(trace, self.desk.session.gauges[recorder.gauge].u_pm)
+        flags = [flag.text for flag in analysis.flags]
+        usable = analysis.usable
+        if mode := recorder.wrong_mode():
+            flags.insert(0, f"the gauge was {MODE_WORDS[mode]}; set it to show the actual value")
+            usable = False
+        command = SweepArrived(recorder.gauge, trace, recorder.raw(), usable, tuple(flags))
+        await self.desk.carry_out(command, recorder.step)
+        return analysis
+
+    def disarm(self) -> None:
+        """Want no more what was wanted for another place."""
+        for _, channel in self._all():
+            channel.armed = ""
+
+    # ---- what gauges do -------------------------------------------------------------------------
+
+    async def came(self, channel: Channel, value: Value, mono_ns: int, cursor: int) -> None:
+        """Take in a value.
+
+        Args:
+            channel: the gauge that sent it.
+            value: the value.
+            mono_ns: when it came.
+            cursor: the step that was asked for then.
+        """
+        gauge, session = channel.gauge.id, self.desk.session
+        self.desk.audience.live(gauge, value)
+        if self.recorder is not None and self.recorder.gauge == gauge:
+            self.recorder.add(value, mono_ns)
+            return
+        if (
+            channel.driver.sends == "all the time"
+            and not channel.armed
+            and not self._trigger(channel, value, mono_ns)
+        ):
+            return
+        why = channel.unwanted(value, mono_ns)
+        trigger, channel.armed = channel.armed or "gauge", ""
+        channel.taken = str(value.shown), mono_ns
+        self.watch.taken(gauge, value)
+        async with self.desk.ledger.turn:
+            stamp = self.desk.stamp()
+            if not why and cursor != session.cursor:
+                why = "another position was asked for before it could be taken in"
+            if why and value.mode == "actual":
+                await self.desk.commit([ReadingParked(stamp, gauge, value.shown, value.raw, why)])
+            else:
+                command = ValueArrived(gauge, value.shown, value.raw, value.mode, trigger)
+                await self.desk.commit(session.decide(command, stamp))
+
+    def _trigger(self, channel: Channel, value: Value, mono_ns: int) -> bool:
+        """Watch the gauge that is asked for: take its value at rest, start a sweep as it moves."""
+        gauge, step = channel.gauge.id, self.desk.session.step
+        if step is None or channel.gauge.kind != step.gauge_kind:
+            return False
+        if not step.sweep:
+            if self.watch.rests(gauge, value, mono_ns):
+                channel.armed = "at rest"
+            return bool(channel.armed)
+        if before := self.watch.moves(gauge, value, mono_ns):
+            self.sweep_start()
+            assert self.recorder is not None
+            for came_ns, sample in before:
+                self.recorder.add(sample, came_ns)
+        return False
+
+    def break_off(self, cable: Cable) -> str:
+        """End the sweep that is running with a gauge behind this cable; say so, else nothing."""
+        if self.recorder is None or all(
+            self.recorder.gauge != channel.gauge.id for channel in cable.channels.values()
+        ):
+            return ""
+        self.recorder = None
+        return "; the sweep is broken off, record it again"
+
+    def _all(self) -> Iterator[tuple[Cable, Channel]]:
+        for cable in self.cables:
+            for channel in cable.channels.values():
+                yield cable, channel
+
+    def _find(self, gauge: str) -> tuple[Cable, Channel]:
+        if self.desk.stopping:
+            raise SessionError(STOPPED)
+        for cable, channel in self._all():
+            if channel.gauge.id == gauge:
+                if not cable.here:
+                    raise SessionError(f"{channel.gauge.title} is lost; look at its cable")
+                return cable, channel
+        known = ", ".join(channel.gauge.id for _, channel in self._all())
+        raise SessionError(f"found the gauge {gauge!r}, accepted: {known}")

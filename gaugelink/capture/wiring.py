@@ -1,0 +1,148 @@
+"""The life of the cables: opened, lost, found again; and what they carry, taken in one by one."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from gaugelink.capture.cable import Remark
+from gaugelink.errors import GaugeLinkError
+from gaugelink.events import GaugeFound, GaugeLost
+from gaugelink.ports.port import Chunk, Lost
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from gaugelink.capture.cable import Cable
+    from gaugelink.capture.desk import Desk
+    from gaugelink.capture.taking import Taking
+
+
+@dataclass(slots=True)
+class Wiring:
+    """The cables of a bench.
+
+    Args:
+        desk: where losses and returns go on record.
+        taking: takes the values.
+        cables: the ports with the gauges behind them.
+    """
+
+    desk: Desk
+    taking: Taking
+    cables: Sequence[Cable]
+    _queue: asyncio.Queue[tuple[Cable, Chunk | Lost, int]] = field(default_factory=asyncio.Queue)
+    _consumed: asyncio.Event = field(default_factory=asyncio.Event)
+    _task: asyncio.Task[None] | None = None
+
+    async def open_all(self) -> None:
+        """Open all ports, and take in what they send from now on.
+
+        Raises:
+            PortError: one cannot be opened.
+            RecordError: it could not be written that a gauge is there.
+        """
+        self._task = asyncio.create_task(self._consume(), name="bench")
+        for cable in self.cables:
+            await self.connect(cable)
+
+    async def connect(self, cable: Cable) -> None:
+        """Open a port, and put on record that the gauges behind it are there.
+
+        Raises:
+            PortError: it cannot be opened.
+            RecordError: it could not be written; the port is closed again.
+        """
+        cable.restart(self.desk.clock.mono_ns())
+        cable.port.open(self._sink(asyncio.get_running_loop(), cable))
+        cable.here = True
+        try:
+            async with self.desk.ledger.turn:
+                stamp, name = self.desk.stamp(), cable.port.name
+                await self.desk.commit(
+                    [GaugeFound(stamp, item.gauge.id, name) for item in cable.channels.values()]
+                )
+        except GaugeLinkError:
+            # Nothing that they send may count before the record knows that they are there.
+            cable.here = False
+            await asyncio.to_thread(cable.port.close)
+            raise
+
+    async def close_all(self) -> None:
+        """Close all ports, and take in what had come before."""
+        await asyncio.gather(*(asyncio.to_thread(cable.port.close) for cable in self.cables))
+        task, self._task = self._task, None
+        if task is not None:
+            await self._queue.join()
+            task.cancel()
+            await asyncio.gather(task, return_exceptions=True)
+
+    async def heard(self, cable: Cable, count: int) -> None:
+        """Wait until so many bytes have been taken in, and what they led to is done."""
+        while cable.here and cable.bytes_in < count:
+            self._consumed.clear()
+            await self._consumed.wait()
+        await self._queue.join()
+
+    def _sink(
+        self, loop: asyncio.AbstractEventLoop, cable: Cable
+    ) -> Callable[[Chunk | Lost], None]:
+        def came(item: Chunk | Lost) -> None:
+            # A value belongs to what was asked for when it came, not when its turn comes.
+            self._queue.put_nowait((cable, item, self.desk.session.cursor))
+
+        def sink(item: Chunk | Lost) -> None:
+            with contextlib.suppress(RuntimeError):  # the loop is closed: nobody is left to tell
+                loop.call_soon_threadsafe(came, item)
+
+        return sink
+
+    async def _consume(self) -> None:
+        """Take in what the ports send, for ever. One bad value must not end it."""
+        while True:
+            cable, item, cursor = await self._queue.get()
+            try:
+                if isinstance(item, Lost):
+                    await self._lost(cable, item)
+                else:
+                    await self._chunk(cable, item, cursor)
+            except Exception as fault:  # noqa: BLE001  see above
+                self.desk.complain(f"what {cable.titles} sent could not be taken in", fault)
+            finally:
+                self._queue.task_done()
+                self._consumed.set()
+
+    async def _chunk(self, cable: Cable, chunk: Chunk, cursor: int) -> None:
+        for found in cable.feed(chunk.data, chunk.mono_ns):
+            if isinstance(found, Remark):
+                words = "what a cable has to say could not be told"
+            else:
+                words = f"{found.value.shown} from {found.channel.gauge.title} is not on record"
+            try:
+                if isinstance(found, Remark):
+                    self.desk.audience.say("warning", found.words)
+                else:
+                    await self.taking.came(found.channel, found.value, chunk.mono_ns, cursor)
+            except Exception as fault:  # noqa: BLE001  the next one must not go with it
+                self.desk.complain(words, fault)
+
+    async def _lost(self, cable: Cable, item: Lost) -> None:
+        cable.here = False
+        cable.restart(item.mono_ns)
+        are = "are" if cable.several else "is"
+        words = f"{cable.titles} {are} lost: {item.why}{self.taking.break_off(cable)}"
+        # A port that stays open would keep its name, and the gauge would come back under another.
+        await asyncio.to_thread(cable.port.close)
+        try:
+            async with self.desk.ledger.turn:
+                stamp, name = self.desk.stamp(), cable.port.name
+                await self.desk.commit(
+                    [
+                        GaugeLost(stamp, channel.gauge.id, name, item.why)
+                        for channel in cable.channels.values()
+                    ]
+                )
+        finally:
+            self.desk.audience.say("warning", words)
