@@ -125,7 +125,7 @@ def test_a_driver_has_its_hardware_note_with_every_chapter(name):
     assert about.title in note
 
 
-GUIDES = {"adding-a-gauge", "usb-adapters"}
+GUIDES = {"adding-a-gauge", "foot-pedal", "usb-adapters"}
 """Pages that are about no driver in particular."""
 
 
