@@ -29,7 +29,11 @@ __all__ = ["nothing_left"]
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
 
-SPOILT = ("noise bytes", "half frame", "bit flip", "stall", "burst", "decimal comma")
+SPOILT = (
+    "noise bytes", "half frame", "bit flip", "stall", "burst", "decimal comma", "two programs",
+)  # fmt: skip
+OFTEN = {"burst": BURST, "two programs": 2}
+"""How often a fault sends the same frame, where it is more than once."""
 TEXT, FILE = content.read("sim", "faulty-bench")
 
 
@@ -73,7 +77,7 @@ def test_no_fault_makes_a_number_that_the_gauge_did_not_show(name, what):
             one.shown.pm for one in decoder.feed(cable.spoil(frame)) if isinstance(one, Value)
         )
     assert set(read) <= set(truth)
-    most = BURST if what == "burst" else 1
+    most = OFTEN.get(what, 1)
     assert all(count <= truth[pm] * most for pm, count in read.items())
     assert read.total() >= 600
     if what in {"noise bytes", "half frame"} or (what == "bit flip" and "line" not in name):
@@ -127,7 +131,7 @@ def test_a_bench_with_everything_going_wrong_keeps_only_what_its_gauge_showed(tm
     about = scenarios.load(TEXT, FILE).gauge_for("micrometer")
     faults = [
         Fault(gauge="M1", what=what, every=every)
-        for what, every in zip([*SPOILT, "unplugged"], (3, 5, 7, 31, 11, 2, 13), strict=True)
+        for what, every in zip([*SPOILT, "unplugged"], (3, 5, 7, 31, 11, 2, 17, 13), strict=True)
     ]
 
     async def test():
@@ -191,7 +195,41 @@ def test_a_bench_with_everything_going_wrong_keeps_only_what_its_gauge_showed(tm
 
 def test_every_fault_stands_in_the_shipped_scenario():
     found = {fault.what for fault in scenarios.load(TEXT, FILE).fault}
-    assert found == {*SPOILT, "unit button", "unplugged"}
+    assert found == {*SPOILT, "unit button", "low battery", "unplugged"}
+
+
+def spoken(driver: str, what: str) -> list[bytes]:
+    """What a gauge sends in four presses when the third one is struck."""
+
+    async def test():
+        about = scenarios.load(TEXT, FILE).gauge_for("micrometer")
+        about = about.model_copy(update={"driver": driver})
+        gauge = BenchGauge(about, RealPace(), spoiler(what, every=3))
+        sent: list[bytes] = []
+
+        class End:
+            name = "end"
+            write = sent.append
+
+        gauge.endpoint = End()
+        for um in (7961, 7962, 7963, 7964):
+            gauge.touch(um)
+            gauge.press()
+        return sent
+
+    return asyncio.run(test())
+
+
+def test_a_gauge_with_a_low_battery_says_so_where_its_format_can_and_else_falls_silent():
+    assert spoken("flag-line", "low battery")[2] == b"B0\r\n+7.963 mm=\r\n"
+    assert spoken("signed-line", "low battery")[1:] == [
+        b"+   7.962 MM\r", b"", b"+   7.964 MM\r",
+    ]  # fmt: skip
+
+
+def test_another_program_on_the_port_is_heard_with_its_request_and_its_answer():
+    struck = spoken("flag-line", "two programs")[2]
+    assert struck == b"R\r" + b"+7.963 mm=\r\n" * 2
 
 
 @pytest.mark.parametrize(
@@ -204,9 +242,10 @@ def test_every_fault_stands_in_the_shipped_scenario():
     ],
 )
 def test_a_fault_that_cannot_be_is_refused_with_its_line(old, new, what):
-    assert TEXT.count(old) == 1
+    text = TEXT.replace('"flag-line"', '"plain-line"')  # whose format does not say the unit
+    assert text.count(old) == 1
     with pytest.raises(InputError, match=what) as fault:
-        scenarios.load(TEXT.replace(old, new), "mine.toml")
+        scenarios.load(text.replace(old, new), "mine.toml")
     assert fault.value.line
     assert fault.value.field.startswith("fault")
 

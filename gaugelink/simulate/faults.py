@@ -24,6 +24,13 @@ STALLED = 3
 BURST = 3
 """How often a burst sends the same frame."""
 
+OTHERS_REQUEST = b"R\r"
+"""What another program asks the gauge with; on a shared line everybody hears it."""
+
+BATTERY_LOW = {"flag-line": b"B0\r\n"}
+"""What a gauge sends when its battery is low, by the driver that understands it. All others fall
+silent: the display blinks, and nothing is sent (source: a digital level maker's manual)."""
+
 _ALIKE = (b"0123456789", b"+-", bytes(range(65, 91)) + bytes(range(97, 123)))
 
 
@@ -34,8 +41,8 @@ class Fault(BaseModel):
 
     gauge: str
     what: Literal[
-        "noise bytes", "half frame", "bit flip", "stall", "burst", "decimal comma", "unit button",
-        "unplugged",
+        "noise bytes", "half frame", "bit flip", "stall", "burst", "decimal comma", "two programs",
+        "unit button", "low battery", "unplugged",
     ]  # fmt: skip
     every: Annotated[int, Field(ge=1, le=1_000_000)]
 
@@ -90,11 +97,13 @@ class Spoiler:
                 return self._flipped(frame)
             case "burst":
                 return frame * BURST
+            case "two programs":
+                return OTHERS_REQUEST + frame + frame
             case "decimal comma":
                 return frame.replace(b".", b",")
             case "stall":
                 self._stalled = True
-            case "unit button" | "unplugged":
+            case "unit button" | "low battery" | "unplugged":
                 pass  # happens at the gauge, not in its frames
         return frame
 

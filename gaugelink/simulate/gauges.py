@@ -7,6 +7,7 @@ from collections import deque
 from typing import TYPE_CHECKING, Literal
 
 from gaugelink.simulate.encoders import ENCODERS, Display
+from gaugelink.simulate.faults import BATTERY_LOW
 from gaugelink.simulate.stream import Endpoint, open_endpoint
 
 if TYPE_CHECKING:
@@ -125,6 +126,9 @@ class BenchGauge:
         if self.endpoint is not None:
             data = ENCODERS[self.about.driver](self.display())
             if self._spoiler is not None:
+                if self._spoiler.next_is("low battery"):
+                    words = BATTERY_LOW.get(self.about.driver, b"")
+                    data = words + data if words else b""
                 data = self._spoiler.spoil(data)
             self.sent += len(data)
             self.endpoint.write(data)
