@@ -162,6 +162,16 @@ CHARACTERISTICS: Final[dict[str, Characteristic]] = {
 }
 
 
+ZERO_CHECK: Final = "zero check"
+"""A reading that is no size of the head: what the gauge shows where its zero or master is known."""
+
+
+def part_of(characteristic: str) -> str:
+    """Name the line drawing that shows where a characteristic is measured."""
+    known = CHARACTERISTICS.get(characteristic)
+    return known.part if known else "other"
+
+
 @dataclass(frozen=True, slots=True)
 class Position:
     """Where one reading belongs: valve, characteristic, station and direction.
@@ -184,7 +194,11 @@ class Position:
 
         >>> Position("3E", "stem diameter", "middle", "across").words
         'Exhaust valve of cylinder 3: stem diameter, middle, across the head'
+        >>> zero_check("depth gauge", "before", "stand-down").words
+        'Zero check: depth gauge, before stand-down'
         """
+        if self.characteristic == ZERO_CHECK:
+            return f"Zero check: {self.station}"
         parts = [self.characteristic]
         if self.method == "rock":
             parts[0] += " by rock"
@@ -196,3 +210,24 @@ class Position:
             parts.append(f"{self.valve_used or 'the'} valve lifted {self.lift}")
         owner = parse_valve(self.valve).words if self.valve else "head"
         return f"{owner[0].upper()}{owner[1:]}: {', '.join(parts)}"
+
+
+def zero_check(gauge_kind: str, when: Literal["before", "after"], characteristic: str) -> Position:
+    """Make the place of a zero check, before or after the series of a characteristic.
+
+    >>> zero_check("depth gauge", "after", "stand-down").station
+    'depth gauge, after stand-down'
+    """
+    return Position("", ZERO_CHECK, f"{gauge_kind}, {when} {characteristic}")
+
+
+def zero_check_of(position: Position) -> tuple[str, str] | None:
+    """Tell which kind of gauge a zero check is of, and when; None where the place is none.
+
+    >>> zero_check_of(zero_check("depth gauge", "after", "stand-down"))
+    ('depth gauge', 'after')
+    """
+    if position.characteristic != ZERO_CHECK:
+        return None
+    kind, _, series = position.station.partition(", ")
+    return kind, series.split(" ", 1)[0]

@@ -106,6 +106,18 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class Zero:
+    """Where the zero of a kind of gauge is known, and what the gauge has to show there.
+
+    ``on`` says it in words: on the head's face, in the setting ring, or closed.
+    """
+
+    gauge: str
+    on: str
+    shows: Displayed
+
+
+@dataclass(frozen=True, slots=True)
 class Disagreement:
     """A pair of printed figures that cannot be roundings of one value."""
 
@@ -127,6 +139,11 @@ class Sheet:
     limits: tuple[Limit, ...]
     text: str
     file: str
+    zeros: tuple[Zero, ...] = ()
+
+    def zero_of(self, gauge_kind: str) -> Zero | None:
+        """Give where the zero of a kind of gauge is checked; None where none is wanted."""
+        return next((zero for zero in self.zeros if zero.gauge == gauge_kind), None)
 
     @property
     def sha256(self) -> str:

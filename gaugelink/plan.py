@@ -1,16 +1,18 @@
 """The measuring plan: every place that the limits of a sheet need, in an order that saves steps.
 
 One gauge stays in the hand for as long as it can be used, and the head is walked from front to
-back; at each valve the stations come from top to bottom, along before across.
+back; at each valve the stations come from top to bottom, along before across. Where the sheet says
+how the zero of a gauge is checked, a series of readings begins and ends with that check.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from gaugelink.errors import InputError
-from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Position
+from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Position, zero_check
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -53,7 +55,7 @@ def plan_for(sheet: Sheet) -> list[Step]:
     order = {name: number for number, name in enumerate(CHARACTERISTICS)}
     valves = {"": 0} | {item.name: n for n, item in enumerate(sheet.head.valves(), 1)}
     places = list(wanted)
-    return sorted(
+    steps = sorted(
         (Step(position, kind) for position, kind in wanted.items()),
         key=lambda step: (
             order[step.position.characteristic],
@@ -61,6 +63,23 @@ def plan_for(sheet: Sheet) -> list[Step]:
             places.index(step.position),
         ),
     )
+    return list(_with_checks(steps, sheet))
+
+
+def _with_checks(steps: list[Step], sheet: Sheet) -> Iterator[Step]:
+    """Put a zero check before and after every series of single readings of a gauge.
+
+    A sweep needs none: a travel is a difference, and the zero drops out of it.
+    """
+    for (kind, sweep), series in groupby(steps, key=lambda step: (step.gauge_kind, step.sweep)):
+        found = list(series)
+        if sheet.zero_of(kind) is None or sweep:
+            yield from found
+            continue
+        first, last = (found[at].position.characteristic for at in (0, -1))
+        yield Step(zero_check(kind, "before", first), kind)
+        yield from found
+        yield Step(zero_check(kind, "after", last), kind)
 
 
 def _positions(sheet: Sheet, limit: Limit) -> Iterator[Position]:

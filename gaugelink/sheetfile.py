@@ -15,8 +15,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 
 from gaugelink import plausible, tomlfile
 from gaugelink.errors import InputError
-from gaugelink.head import CHARACTERISTICS, Face, Head, ValveKind
-from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Sheet
+from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS, Face, Head, ValveKind
+from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Sheet, Zero
 from gaugelink.quantity import Displayed, LengthUnit, agree_within_rounding, parse_length
 
 if TYPE_CHECKING:
@@ -87,9 +87,16 @@ class _Limit(_Strict):
     resolved: dict[str, _Resolution] = {}
 
 
+class _Zero(_Strict):
+    gauge: str
+    on: Words
+    shows: str
+
+
 class _Sheet(_Strict):
     sheet: _Title
     head: _Head
+    zero: list[_Zero] = []
     limit: Annotated[list[_Limit], Field(min_length=1)]
 
 
@@ -143,11 +150,11 @@ def check(text: str, file: str) -> Checked:
                 )
                 break
     found.limits = len(model.limit)
+    zeros = _zeros(model.zero, text, file, found)
     if not found.errors:
         title = model.sheet
-        found.sheet = Sheet(
-            title.name, title.edition, title.source, title.invented, head, tuple(limits), text, file
-        )
+        found.sheet = Sheet(title.name, title.edition, title.source, title.invented, head,
+                            tuple(limits), text, file, zeros)  # fmt: skip
     return found
 
 
@@ -185,6 +192,26 @@ def _head(entry: _Head, text: str, file: str) -> Head:
         sides.append(side.pm)
     face = Face(sides[0], sides[1], entry.face.rows, entry.face.columns)
     return Head(entry.cylinders, tuple(entry.valves), face)
+
+
+def _zeros(entries: list[_Zero], text: str, file: str, found: Checked) -> tuple[Zero, ...]:
+    zeros: list[Zero] = []
+
+    def bad(number: int, key: str, what: str) -> None:
+        line = tomlfile.line_of(text, ("zero", number, key))
+        field = f"zero.{number + 1}.{key}"
+        found.errors.append(InputError(what, file=file, line=line, field=field))
+
+    for number, entry in enumerate(entries):
+        if entry.gauge not in GAUGE_KINDS:
+            bad(number, "gauge", f"found {entry.gauge!r}, accepted: {', '.join(GAUGE_KINDS)}")
+        elif entry.gauge in [zero.gauge for zero in zeros]:
+            bad(number, "gauge", f"found {entry.gauge!r} a second time; accepted: one check each")
+        try:
+            zeros.append(Zero(entry.gauge, entry.on, parse_length(entry.shows)))
+        except InputError as fault:
+            bad(number, "shows", fault.what)
+    return tuple(zeros)
 
 
 def _same_question(one: Limit, other: Limit) -> bool:

@@ -12,7 +12,7 @@ from hypothesis import given, settings, strategies as st
 from scipy.optimize import linprog
 
 from gaugelink import content, sheetfile
-from gaugelink.head import Position
+from gaugelink.head import Position, zero_check_of
 from gaugelink.plan import plan_for
 from gaugelink.simulate import scenario as scenarios
 from gaugelink.simulate.scenario import Wear
@@ -20,7 +20,8 @@ from gaugelink.simulate.workpiece import STATION_DEPTH, Workpiece
 
 SCENARIO = scenarios.load(*content.read("sim", "demo-head"))
 SHEET = sheetfile.load(*content.read("sim/sheets", SCENARIO.scenario.sheet))
-PLACES = [step.position for step in plan_for(SHEET) if step.position.method != "rock"]
+PLAN = [step.position for step in plan_for(SHEET) if step.position.method != "rock"]
+PLACES = [place for place in PLAN if zero_check_of(place) is None]
 VALVES = [valve.name for valve in SHEET.head.valves()]
 
 
@@ -77,6 +78,15 @@ class TestSizes:
                 assert 900 < head().size_um(place) < 49_000
             else:
                 assert abs(head().size_um(place)) < 100
+
+    def test_zeros_are_checked_on_masters_that_wear_nothing_and_depend_on_no_seed(self):
+        """The setting ring of the shipped scenario is 0.2 um over its nominal 8.000 mm."""
+        checks = [place for place in PLAN if zero_check_of(place)]
+        assert len(checks) == 8
+        for place in checks:
+            ring = place.station.startswith("bore gauge")
+            for seed in (1, 2):
+                assert head(seed).size_um(place) == (8000.2 if ring else 0.0)
 
     def test_what_is_not_modelled_is_refused(self):
         with pytest.raises(LookupError, match="no seat width"):

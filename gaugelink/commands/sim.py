@@ -53,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
         InputError: scenario or sheet are bad.
     """
     from gaugelink import sheetfile  # noqa: PLC0415  heavy, and only wanted here
+    from gaugelink.head import zero_check_of  # noqa: PLC0415
     from gaugelink.plan import plan_for  # noqa: PLC0415
     from gaugelink.simulate import scenario as scenarios  # noqa: PLC0415
     from gaugelink.simulate.faults import Spoiler  # noqa: PLC0415
@@ -75,7 +76,11 @@ def run(args: argparse.Namespace) -> int:
         spoiler = Spoiler(faults, workpiece.chance("faults", about.id)) if faults else None
         gauges[about.id] = BenchGauge(about, pace, spoiler)
     places = {
-        mark: [step.position for step in plan_for(sheet) if step.gauge_kind == gauge.about.kind]
+        mark: [
+            step.position
+            for step in plan_for(sheet)
+            if step.gauge_kind == gauge.about.kind and not zero_check_of(step.position)
+        ]
         for mark, gauge in gauges.items()
     }
     with contextlib.suppress(KeyboardInterrupt):  # that is how it ends

@@ -93,7 +93,10 @@ class Title(_Strict):
 
 
 class Sizes(_Strict):
-    """True sizes before wear, micrometres, by kind of valve where they differ."""
+    """True sizes before wear, micrometres, by kind of valve where they differ.
+
+    ``masters`` are what the zeros of gauges are checked on, by kind of gauge; 0 where not given.
+    """
 
     stem: dict[ValveKind, Size]
     new_stem: dict[ValveKind, Size]
@@ -105,6 +108,7 @@ class Sizes(_Strict):
     spread: Amount
     face_bow: Micrometres
     face_twist: Micrometres
+    masters: dict[str, Micrometres] = {}
 
 
 class Wear(_Strict):
@@ -227,6 +231,10 @@ def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
             if kind not in getattr(scenario.sizes, name):
                 what = f"the size for {kind} valves is missing, and the head has some"
                 raise _placed(scenario, file, ("sizes", name), what)
+    for zero in sheet.zeros:
+        if zero.shows.pm and zero.gauge not in scenario.sizes.masters:
+            what = f"the size of the {zero.gauge}'s master is missing, and the sheet has it checked"
+            raise _placed(scenario, file, ("sizes", "masters"), what)
     names = [valve.name for valve in sheet.head.valves()]
     worn = [item.valve for item in scenario.worn]
     for number, valve in enumerate(worn):

@@ -13,6 +13,7 @@ from itertools import combinations
 from math import cos, pi
 from typing import TYPE_CHECKING
 
+from gaugelink.head import zero_check_of
 from gaugelink.simulate.scenario import Wear
 
 if TYPE_CHECKING:
@@ -42,6 +43,8 @@ class Workpiece:
             LookupError: the simulation does not model that characteristic.
         """
         valve = position.valve
+        if check := zero_check_of(position):
+            return self.scenario.sizes.masters.get(check[0], 0.0)
         match position.characteristic:
             case "stem diameter":
                 return self._stem(valve, position.station, position.direction)

@@ -16,10 +16,11 @@ from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.head import CHARACTERISTICS, parse_valve
+from gaugelink.head import CHARACTERISTICS, parse_valve, zero_check_of
 from gaugelink.quantity import PM_PER_UM, exact_text, micrometres_text
 from gaugelink.slips.bounds import Bounds, bounds_for
 from gaugelink.slips.suspicion import Suspicion, Taken
+from gaugelink.slips.zero import zero_off
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -91,6 +92,9 @@ class _Look:
                 "one press, so it counts once"
             )
             return [Suspicion("double send", words, strong=True)]
+        if check := zero_check_of(self.position):
+            off = zero_off(self.shown, self.gauge, self.sheet.zero_of(self.gauge.kind), check[1])
+            return [off] if off else []
         rules = (self._unit_changed, self._misread, self._off_side, self._shared, self._far)
         found = (rule() for rule in rules)
         sure = next((item for item in found if item is not None), None)
