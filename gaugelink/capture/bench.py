@@ -126,8 +126,15 @@ class Bench:
 
     # ---- life -----------------------------------------------------------------------------------
 
-    async def start(self, opened: Callable[[Stamp], JobOpened] | None) -> None:
+    async def start(
+        self, opened: Callable[[Stamp], JobOpened] | None, *, all_here: bool = True
+    ) -> None:
         """Take in what the record holds, open a job if one is given, and open the ports.
+
+        Args:
+            opened: makes the event that opens the job; None goes on with the one on record.
+            all_here: a port that cannot be opened is an error; else the gauges behind it are lost,
+                which is told, and the others work.
 
         Raises:
             PortError: a port cannot be opened; those already open are closed again.
@@ -140,7 +147,7 @@ class Bench:
             if opened is not None:
                 async with desk.ledger.turn:
                     await desk.commit([opened(self.stamp())])
-            await self._wiring.open_all()
+            await self._wiring.open_all(all_here=all_here)
         except BaseException:
             with contextlib.suppress(GaugeLinkError):  # the first fault is the one that is told
                 await self.stop()

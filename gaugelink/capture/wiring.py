@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gaugelink.capture.cable import Remark
-from gaugelink.errors import GaugeLinkError
+from gaugelink.errors import GaugeLinkError, PortError
 from gaugelink.events import GaugeFound, GaugeLost
 from gaugelink.ports.port import Chunk, Lost
 
@@ -37,16 +37,24 @@ class Wiring:
     _consumed: asyncio.Event = field(default_factory=asyncio.Event)
     _task: asyncio.Task[None] | None = None
 
-    async def open_all(self) -> None:
+    async def open_all(self, *, all_here: bool) -> None:
         """Open all ports, and take in what they send from now on.
 
+        Args:
+            all_here: a port that cannot be opened is an error; else the gauges behind it are lost.
+
         Raises:
-            PortError: one cannot be opened.
-            RecordError: it could not be written that a gauge is there.
+            PortError: one cannot be opened, and all must be here.
+            RecordError: it could not be written that a gauge is there, or is not.
         """
         self._task = asyncio.create_task(self._consume(), name="bench")
         for cable in self.cables:
-            await self.connect(cable)
+            try:
+                await self.connect(cable)
+            except PortError as fault:
+                if all_here:
+                    raise
+                await self._absent(cable, str(fault))
 
     async def connect(self, cable: Cable) -> None:
         """Open a port, and put on record that the gauges behind it are there.
@@ -69,6 +77,17 @@ class Wiring:
             cable.here = False
             await asyncio.to_thread(cable.port.close)
             raise
+
+    async def _absent(self, cable: Cable, why: str) -> None:
+        """Put on record that the gauges behind a port are not there, and let the others work."""
+        async with self.desk.ledger.turn:
+            stamp, lost = self.desk.stamp(), self.desk.session.lost
+            marks = [item.gauge.id for item in cable.channels.values() if item.gauge.id not in lost]
+            await self.desk.commit(
+                [GaugeLost(stamp, mark, cable.port.name, why) for mark in marks]
+            )
+        are = "are" if cable.several else "is"
+        self.desk.audience.say("warning", f"{cable.titles} {are} not here: {why}")
 
     async def close_all(self) -> None:
         """Close all ports, and take in what had come before."""
