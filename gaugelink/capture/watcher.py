@@ -39,7 +39,7 @@ class Watcher:
     listing: Callable[[], Sequence[PresentPort]]
     sleep: Callable[[float], Awaitable[None]]
     every_s: float = EVERY_S
-    _said: dict[str, str] = field(default_factory=dict)
+    _said: dict[Cable, str] = field(default_factory=dict)
 
     async def run(self) -> None:
         """Look for lost gauges for ever; waits without looking while none is lost."""
@@ -94,13 +94,13 @@ class Watcher:
         except (PortError, RecordError) as fault:
             self._say(cable, str(fault))
             return False
-        self._said.pop(cable.titles, None)
+        self._said.pop(cable, None)
         return True
 
     def _say(self, cable: Cable, reason: str) -> None:
         """Say why a cable cannot be taken back; the same reason only once."""
-        if self._said.get(cable.titles) != reason:
-            self._said[cable.titles] = reason
+        if self._said.get(cable) != reason:
+            self._said[cable] = reason
             are = "are" if cable.several else "is"
             words = f"{cable.titles} {are} looked for and not taken back: {reason}"
             self.bench.audience.say("warning", words)
