@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
 from gaugelink.capture.channel import ANSWER_NS, BOUNCE_NS
@@ -15,11 +16,12 @@ from gaugelink.events import ReadingParked
 from gaugelink.session import UNCONFIRMED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from gaugelink.capture.cable import Cable
     from gaugelink.capture.channel import Channel
     from gaugelink.capture.desk import Desk
+    from gaugelink.events import Event
     from gaugelink.metrology.sweep_result import Sweep as Analysis
     from gaugelink.wire.base import Value
 
@@ -123,7 +125,9 @@ class Taking:
 
     # ---- what gauges do -------------------------------------------------------------------------
 
-    async def came(self, channel: Channel, value: Value, mono_ns: int, cursor: int) -> None:
+    def came(
+        self, channel: Channel, value: Value, mono_ns: int, cursor: int
+    ) -> Callable[[], list[Event]] | None:
         """Take in a value.
 
         Args:
@@ -131,31 +135,36 @@ class Taking:
             value: the value.
             mono_ns: when it came.
             cursor: the step that was asked for then.
+
+        Returns:
+            What decides on the events that it leads to, to be called with the ledger's turn; None
+            where it leads to none.
         """
-        gauge, session = channel.gauge.id, self.desk.session
+        gauge = channel.gauge.id
         self.desk.audience.live(gauge, value)
         if self.recorder is not None and self.recorder.gauge == gauge:
             self.recorder.add(value, mono_ns)
-            return
+            return None
         if (
             channel.driver.sends == "all the time"
             and not channel.armed
             and not self._trigger(channel, value, mono_ns)
         ):
-            return
+            return None
         why = channel.unwanted(value, mono_ns)
         trigger, channel.armed = channel.armed or "gauge", ""
         channel.taken = str(value.shown), mono_ns
         self.watch.taken(gauge, value)
-        async with self.desk.ledger.turn:
-            stamp = self.desk.stamp()
-            if not why and cursor != session.cursor:
-                why = "another position was asked for before it could be taken in"
-            if why and value.mode == "actual":
-                await self.desk.commit([ReadingParked(stamp, gauge, value.shown, value.raw, why)])
-            else:
-                command = ValueArrived(gauge, value.shown, value.raw, value.mode, trigger)
-                await self.desk.commit(session.decide(command, stamp))
+        return partial(self._decide, gauge, value, trigger, why, cursor)
+
+    def _decide(self, gauge: str, value: Value, trigger: str, why: str, cursor: int) -> list[Event]:
+        session, stamp = self.desk.session, self.desk.stamp()
+        if not why and cursor != session.cursor:
+            why = "another position was asked for before it could be taken in"
+        if why and value.mode == "actual":
+            return [ReadingParked(stamp, gauge, value.shown, value.raw, why)]
+        command = ValueArrived(gauge, value.shown, value.raw, value.mode, trigger)
+        return session.decide(command, stamp)
 
     def _trigger(self, channel: Channel, value: Value, mono_ns: int) -> bool:
         """Watch the gauge that is asked for: take its value at rest, start a sweep as it moves."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.cable import Remark
+from gaugelink.capture.group import Group
 from gaugelink.errors import GaugeLinkError, PortError
 from gaugelink.events import GaugeFound, GaugeLost
 from gaugelink.ports.port import Chunk, Lost
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
     from gaugelink.capture.cable import Cable
     from gaugelink.capture.desk import Desk
     from gaugelink.capture.taking import Taking
+
+
+MOST_AT_ONCE: Final = 200
+"""Portions of bytes that are taken in before what they led to is written."""
 
 
 @dataclass(slots=True)
@@ -83,9 +88,7 @@ class Wiring:
         async with self.desk.ledger.turn:
             stamp, lost = self.desk.stamp(), self.desk.session.lost
             marks = [item.gauge.id for item in cable.channels.values() if item.gauge.id not in lost]
-            await self.desk.commit(
-                [GaugeLost(stamp, mark, cable.port.name, why) for mark in marks]
-            )
+            await self.desk.commit([GaugeLost(stamp, mark, cable.port.name, why) for mark in marks])
         are = "are" if cable.several else "is"
         self.desk.audience.say("warning", f"{cable.titles} {are} not here: {why}")
 
@@ -121,19 +124,26 @@ class Wiring:
     async def _consume(self) -> None:
         """Take in what the ports send, for ever. One bad value must not end it."""
         while True:
-            cable, item, cursor = await self._queue.get()
-            try:
-                if isinstance(item, Lost):
-                    await self._lost(cable, item)
-                else:
-                    await self._chunk(cable, item, cursor)
-            except Exception as fault:  # noqa: BLE001  see above
-                self.desk.complain(f"what {cable.titles} sent could not be taken in", fault)
-            finally:
+            waiting = [await self._queue.get()]
+            # What came while the disk was busy goes into one transaction.
+            while not self._queue.empty() and len(waiting) < MOST_AT_ONCE:
+                waiting.append(self._queue.get_nowait())
+            group = Group(self.desk)
+            for cable, item, cursor in waiting:
+                try:
+                    if isinstance(item, Lost):
+                        await group.write()
+                        await self._lost(cable, item)
+                    else:
+                        await self._chunk(cable, item, cursor, group)
+                except Exception as fault:  # noqa: BLE001  see above
+                    self.desk.complain(f"what {cable.titles} sent could not be taken in", fault)
+            await group.write()
+            for _ in waiting:
                 self._queue.task_done()
-                self._consumed.set()
+            self._consumed.set()
 
-    async def _chunk(self, cable: Cable, chunk: Chunk, cursor: int) -> None:
+    async def _chunk(self, cable: Cable, chunk: Chunk, cursor: int, group: Group) -> None:
         for found in cable.feed(chunk.data, chunk.mono_ns):
             if isinstance(found, Remark):
                 words = "what a cable has to say could not be told"
@@ -143,7 +153,9 @@ class Wiring:
                 if isinstance(found, Remark):
                     self.desk.audience.say("warning", found.words)
                 else:
-                    await self.taking.came(found.channel, found.value, chunk.mono_ns, cursor)
+                    came = self.taking.came(found.channel, found.value, chunk.mono_ns, cursor)
+                    if came is not None:
+                        await group.add(came, words)
             except Exception as fault:  # noqa: BLE001  the next one must not go with it
                 self.desk.complain(words, fault)
 
