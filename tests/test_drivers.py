@@ -79,13 +79,15 @@ def check(example, item):
         assert example.partial in item.why
 
 
-def test_sixteen_drivers_ship_and_every_codec_has_one():
+def test_eighteen_drivers_ship_and_every_codec_has_one():
     assert sorted(DRIVERS) == [
         "bcd28",
         "bcd52",
         "bcd52-inch8",
         "fixed-word",
         "flag-line",
+        "hid-report",
+        "hid-report-24",
         "modbus-registers",
         "modbus-registers-low",
         "mode-line",
@@ -302,6 +304,7 @@ def docs():
         ("`[frame]` of a clocked gauge", CODECS["scale48"]),
         ("`[frame]` of a clocked gauge", CODECS["bcd28"]),
         ('`[frame]` with `codec = "modbus-registers"`', CODECS["modbus-registers"]),
+        ('`[frame]` with `codec = "hid-report"`', CODECS["hid-report"]),
     ],
 )
 def test_every_key_of_a_driver_file_is_explained_in_the_docs(chapter, model, docs):

@@ -49,6 +49,8 @@ CARRIES = {
     "bcd28": (("mm", "in"), None, 6, ("actual",)),
     "modbus-registers": (("mm", "in"), range(6), 9, ("actual",)),
     "modbus-registers-low": (("mm", "in"), range(6), 9, ("actual",)),
+    "hid-report": (("mm", "in"), range(2, 6), 9, (*MODES, "hold")),
+    "hid-report-24": (("mm", "in"), (4,), 6, ("actual", "hold")),
 }
 
 # The channels of those that have several; by unit where the driver file ties the two together.

@@ -254,7 +254,7 @@ FAULTS = {
         "port.parity",
         "found 'no'; input should be 'none', 'even', 'odd'",
     ),
-    "unknown port": (LINE, '"serial"', '"usb"', 7, "port.kind", "'serial', 'tcp' or 'bridge'"),
+    "unknown port": (LINE, '"serial"', '"usb"', 7, "port.kind", "'serial', 'tcp', 'bridge'"),
     "baud of a tcp port": (
         LINE,
         '"serial"',

@@ -7,8 +7,10 @@ clock, a line end for the pause.
 
 from __future__ import annotations
 
+import struct
 from dataclasses import dataclass
-from functools import partial
+from functools import partial, reduce
+from operator import xor
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -240,6 +242,41 @@ def registers(shown: Display, low_word_first: bool = False) -> bytes:
     return frame + _check(frame)
 
 
+_FLAG: Final = {"actual": 0, "hold": 2, "max": 4, "min": 8, "tir": 16}
+
+
+def hid_report(shown: Display) -> bytes:
+    """Identifier 51, count of four bytes, unit and places in one, flags, sum of all before.
+
+    Raises:
+        ValueError: more digits than four bytes can count.
+
+    >>> hid_report(Display(-12345, 3, "mm")).hex(" ")
+    '51 c7 cf ff ff 13 00 f8'
+    """
+    if abs(shown.counts) >= 1 << 31:
+        raise ValueError(f"found {shown.digits}, which is more than four bytes can count")
+    fields = {"mm": 0x10, "in": 0x20}[shown.unit] + shown.places
+    report = struct.pack("<BiBB", 0x51, shown.counts, fields, _FLAG[shown.mode])
+    return report + (sum(report) & 255).to_bytes(1, "big")
+
+
+def hid_report_24(shown: Display) -> bytes:
+    """Two constants, count of three bytes, unit and hold in one, nothing, exclusive or.
+
+    Raises:
+        ValueError: more digits than three bytes can count.
+
+    >>> hid_report_24(Display(79650, 4, "mm")).hex(" ")
+    '47 4c 01 37 22 00 00 1f'
+    """
+    if abs(shown.counts) >= 1 << 23:
+        raise ValueError(f"found {shown.digits}, which is more than three bytes can count")
+    flags = (shown.unit == "in") + {"actual": 0, "hold": 4}[shown.mode]
+    report = b"GL" + struct.pack(">i", shown.counts)[1:] + bytes([flags, 0])
+    return report + reduce(xor, report).to_bytes(1, "big")
+
+
 ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "signed-line": signed_line,
     "plain-line": plain_line,
@@ -257,5 +294,7 @@ ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "bcd28": bcd28,
     "modbus-registers": registers,
     "modbus-registers-low": partial(registers, low_word_first=True),
+    "hid-report": hid_report,
+    "hid-report-24": hid_report_24,
 }
 """By the name of the driver file that understands them."""

@@ -36,6 +36,10 @@ Sends = Literal["when pressed", "when asked", "all the time"]
 """What makes the gauge send a value: its button or pedal, a request, or nothing at all."""
 
 
+USB_KEYS: Final = ("vid", "pid", "interface", "endpoint")
+"""Keys of the ``[port]`` table that only a device on USB has."""
+
+
 class About(Model):
     """The ``[driver]`` table: what it is, when it sends, and how far it is proven."""
 
@@ -54,7 +58,7 @@ class Port(Model):
     gauge on one of its channels.
     """
 
-    kind: Literal["serial", "tcp", "bridge"]
+    kind: Literal["serial", "tcp", "bridge", "usb-hid"]
     channel: int | None = Field(default=None, ge=1, le=9)
     baud: int = Field(default=9600, ge=50, le=4_000_000)
     bytesize: Literal[7, 8] = 8
@@ -63,16 +67,25 @@ class Port(Model):
     flow: Literal["none", "rts/cts", "xon/xoff"] = "none"
     dtr: bool = True
     rts: bool = True
+    vid: int | None = Field(default=None, ge=0, le=0xFFFF)
+    pid: int | None = Field(default=None, ge=0, le=0xFFFF)
+    interface: int | None = Field(default=None, ge=0, le=31)
+    endpoint: int | None = Field(default=None, ge=0x81, le=0x8F)
 
     def fault(self) -> Fault | None:
         """Find a setting that this kind of port does not have."""
         for name in type(self).model_fields:
-            if self.kind == "tcp" and name != "kind" and name in self.model_fields_set:
-                return ("port", name), "found this key, but a tcp port has no such setting"
+            theirs = self.kind not in {"tcp", "usb-hid"} if name not in USB_KEYS else (
+                self.kind == "usb-hid"
+            )  # fmt: skip
+            if name not in {"kind", "channel"} and name in self.model_fields_set and not theirs:
+                return ("port", name), f"found this key, but a {self.kind} port has no such setting"
         if self.kind == "bridge" and self.channel is None:
             return ("port", "channel"), "missing; accepted: the gauge's channel on the bridge"
         if self.kind != "bridge" and self.channel is not None:
             return ("port", "channel"), f"found this key, but a {self.kind} port has no channels"
+        if (self.vid is None) != (self.pid is None):
+            return ("port", "vid"), "accepted: vid and pid, both or neither"
         return None
 
 
