@@ -86,13 +86,13 @@ async def _show(args: argparse.Namespace, demonstration: Any) -> Outcome:
     async with contextlib.AsyncExitStack() as stack:
         url = ""
         if args.serve:
-            url = await stack.enter_async_context(demonstration.page(args.port))
+            url = await stack.enter_async_context(demonstration.running.page(args.port))
             print(f"The dashboard is at {url}", file=sys.stderr, flush=True)
         await stack.enter_async_context(demonstration.bench())
         if args.json:
             await demonstration.work()
         else:
-            async with _drawn(demonstration.view.state):
+            async with _drawn(demonstration.running.view.state):
                 await demonstration.work()
         outcome: Outcome = await demonstration.finish()
         if args.json:

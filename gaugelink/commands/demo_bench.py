@@ -2,46 +2,39 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from gaugelink import __version__, content
+from gaugelink import content
+from gaugelink.benchfile import Job
 from gaugelink.capture.actions import act
 from gaugelink.capture.bench import Bench
 from gaugelink.capture.cable import Cable, alone
 from gaugelink.capture.channel import Channel, line_of
+from gaugelink.commands.running import Running, beside, opened_event
 from gaugelink.errors import InputError
-from gaugelink.events import JobOpened
 from gaugelink.plan import plan_for
-from gaugelink.ports.serial import SerialPort
-from gaugelink.ports.tcp import TcpPort
-from gaugelink.reading import Gauge, Stamp
+from gaugelink.ports.naming import port_for
+from gaugelink.reading import Gauge
 from gaugelink.record import SqliteStore, default_key_path, load_or_create_key
-from gaugelink.report.pdf import write_report
 from gaugelink.session import Session
 from gaugelink.simulate.gauges import BenchGauge
 from gaugelink.simulate.operator import Operator
 from gaugelink.simulate.pace import FullPace, PersonPace
 from gaugelink.simulate.workpiece import Workpiece
-from gaugelink.view.report import judged_event, report_document
-from gaugelink.view.state import JobView, live_document
-from gaugelink.web.feed import Feed
-from gaugelink.web.hub import Hub
-from gaugelink.web.server import Server, make_app
 from gaugelink.wire.driver import load_driver
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Coroutine
+    from collections.abc import AsyncIterator
     from pathlib import Path
 
+    from gaugelink.events import JobOpened
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
-    from gaugelink.ports.port import Port
+    from gaugelink.reading import Stamp
     from gaugelink.simulate.pace import Pace
     from gaugelink.simulate.scenario import Scenario
-    from gaugelink.wire.base import Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,27 +67,6 @@ class Outcome:
 
 
 @dataclass(slots=True)
-class _Audience:
-    """Passes on what the bench tells, to the page where there is one."""
-
-    view: JobView | None = None
-    feed: Feed | None = None
-
-    def live(self, gauge: str, value: Value) -> None:
-        if self.feed is not None:
-            self.feed.live(live_document(gauge, value))
-
-    def changed(self) -> None:
-        if self.feed is not None:
-            self.feed.changed()
-
-    def say(self, level: str, words: str) -> None:
-        if self.view is not None:
-            self.view.say(level, words)
-        self.changed()
-
-
-@dataclass(slots=True)
 class _Screen:
     """The operator's eyes and hands on the bench."""
 
@@ -123,7 +95,7 @@ class _Screen:
 
 @dataclass(slots=True)
 class Demonstration:
-    """One run. `page` and `bench` are entered in this order, then `work`, then `finish`.
+    """One run. `running.page` and `bench` are entered in this order, then `work`, then `finish`.
 
     Args:
         scenario: bench, head and operator.
@@ -140,42 +112,13 @@ class Demonstration:
     report: Path
     seed: int | None = None
     at_pace: bool = False
+    running: Running = field(init=False)
     _gauges: dict[str, BenchGauge] = field(default_factory=dict)
-    _audience: _Audience = field(default_factory=_Audience)
     _pace: Pace = field(default_factory=PersonPace)
 
-    @property
-    def view(self) -> JobView:
-        """The job as it is drawn. There is none before `bench` is entered."""
-        assert self._audience.view is not None
-        return self._audience.view
-
-    @contextlib.asynccontextmanager
-    async def page(self, port: int) -> AsyncIterator[str]:
-        """Serve the bench page on this machine, and give its address.
-
-        Args:
-            port: its number; 0 takes a free one.
-
-        Raises:
-            PortError: the port is taken.
-        """
-        hub = Hub()
-        # The view comes with the bench, after the page.
-        feed = Feed(hub, lambda: self.view.state())  # noqa: PLW0108
-
-        async def on_act(document: dict[str, Any]) -> tuple[int, dict[str, Any]]:
-            if self._audience.view is None:
-                return 409, {"ok": False, "words": "the bench is not ready yet; try again"}
-            return await act(self.view.bench, document)
-
-        def on_sweep(place: int) -> dict[str, Any] | None:
-            return None if self._audience.view is None else self.view.find_sweep(place)
-
-        app = make_app(hub, on_act, content.folders("dashboards"), sweeps=on_sweep)
-        async with Server(app, port=port) as server:
-            self._audience.feed = feed
-            yield server.url
+    def __post_init__(self) -> None:
+        """Prepare what the bench is shown with."""
+        self.running = Running(self.sheet)
 
     @contextlib.asynccontextmanager
     async def bench(self) -> AsyncIterator[None]:
@@ -216,21 +159,15 @@ class Demonstration:
             }
             session = Session(plan, registered, title.stage, sheet=self.sheet)
             bench = Bench(session, store, self._pace, cables, title.operator, title.bench,
-                          self._audience)  # fmt: skip
-            opened: list[JobOpened] = []
+                          self.running.telling)  # fmt: skip
+            job = Job(title.job, title.head, title.serial, title.stage, title.sheet, title.invented)
 
-            def open_job(stamp: Stamp) -> JobOpened:
-                opened.append(self._job(stamp, tuple(registered.values())))
-                return opened[0]
+            def opened(stamp: Stamp) -> JobOpened:
+                return opened_event(stamp, job, self.sheet, registered.values(), self._pace.name)
 
-            stack.push_async_callback(bench.stop)
-            await bench.start(open_job)
-            self._audience.view = JobView(bench, self.sheet, opened[0])
+            await stack.enter_async_context(self.running.bench(bench, opened))
             if not self.at_pace:
-                await stack.enter_async_context(_running(full.run(), "simulated time"))
-            if self._audience.feed is not None:
-                self._audience.feed.start()
-                stack.push_async_callback(self._audience.feed.stop)
+                await stack.enter_async_context(beside(full.run(), "simulated time"))
             for gauge in self._gauges.values():
                 gauge.switch_on()
             yield
@@ -239,7 +176,7 @@ class Demonstration:
         """Have the simulated operator work through the measuring plan."""
         seed = self.scenario.scenario.seed if self.seed is None else self.seed
         operator = Operator(
-            _Screen(self.view.bench, self._pace),
+            _Screen(self.running.view.bench, self._pace),
             self._gauges,
             Workpiece(self.scenario, self.sheet.head, seed),
             list(self.scenario.slip),
@@ -249,19 +186,11 @@ class Demonstration:
 
     async def finish(self) -> Outcome:
         """Put the verdicts on record, publish a head, and write the report."""
-        view, bench = self.view, self.view.bench
-        await bench.record_verdicts(judged_event(view, bench.stamp()))
-        view.finished_utc = bench.clock.utc()
-        head = bench.store.heads()[-1]
-        document = report_document(view, head)
-        attachments = {
-            "record.jsonl": b"".join(entry.leaf + b"\n" for entry in bench.store.entries()),
-            "head.json": head.line(),
-        }
-        await asyncio.to_thread(write_report, document, attachments, self.report)
+        document, head = await self.running.finish(self.report)
+        session = self.running.view.bench.session
         counts = document["counts"]
         return Outcome(
-            len(bench.session.readings()), len(bench.session.sweeps()), counts["within"],
+            len(session.readings()), len(session.sweeps()), counts["within"],
             counts["outside"], counts["undecided"], str(self.report), str(self.store), head.size,
             head.root.hex(), document,
         )  # fmt: skip
@@ -276,30 +205,7 @@ class Demonstration:
                 file=self.scenario.scenario.name,
                 field="gauge.speaks",
             )
-        port: Port = (
-            TcpPort(name, self._pace.mono_ns)
-            if name.startswith("tcp://")
-            else SerialPort(name, line_of(driver), self._pace.mono_ns)
-        )
+        port = port_for(name, line_of(driver), self._pace.mono_ns)
         entry = Gauge(about.id, about.kind, about.title, about.serial, about.driver,
                       round(about.u * 1e6), about.calibration_due)  # fmt: skip
         return alone(port, Channel(entry, driver))
-
-    def _job(self, stamp: Stamp, gauges: tuple[Gauge, ...]) -> JobOpened:
-        title, sheet = self.scenario.scenario, self.sheet
-        return JobOpened(
-            stamp, title.job, title.head, title.serial, title.stage, sheet.name, sheet.edition,
-            sheet.text, sheet.sha256, gauges, title.invented, self._pace.name,
-            f"gaugelink {__version__}",
-        )  # fmt: skip
-
-
-@contextlib.asynccontextmanager
-async def _running(work: Coroutine[Any, Any, None], name: str) -> AsyncIterator[None]:
-    """Keep something running in the background while the body runs."""
-    task = asyncio.create_task(work, name=name)
-    try:
-        yield
-    finally:
-        task.cancel()
-        await asyncio.gather(task, return_exceptions=True)
