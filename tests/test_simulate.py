@@ -49,6 +49,7 @@ CARRIES = {
     "bcd28": (("mm", "in"), None, 6, ("actual",)),
     "modbus-registers": (("mm", "in"), range(6), 9, ("actual",)),
     "modbus-registers-low": (("mm", "in"), range(6), 9, ("actual",)),
+    "modbus-tcp": (("mm", "in"), range(6), 9, ("actual",)),
     "hid-report": (("mm", "in"), range(2, 6), 9, (*MODES, "hold")),
     "hid-report-24": (("mm", "in"), (4,), 6, ("actual", "hold")),
 }

@@ -8,7 +8,8 @@ from hypothesis import given, strategies as st
 from gaugelink import content
 from gaugelink.wire.base import Noise, Partial, Value
 from gaugelink.wire.driver import load_driver
-from gaugelink.wire.registers import RegistersFrame, crc16
+from gaugelink.wire.modbus import crc16
+from gaugelink.wire.registers import SECOND_PROGRAM, RegistersFrame
 
 DRIVER = load_driver(*content.read("drivers", "modbus-registers"))
 GOOD = DRIVER.examples[0].data
@@ -103,8 +104,32 @@ def test_the_buffer_stays_within_two_frames():
         ({"places": None}, "places"),
         ({"unit": None}, "unit"),
         ({"unit": None, "unit_at": 1}, "units"),
+        ({"address": 0}, "address"),
+        ({"address": 248}, "address"),
     ],
 )
 def test_settings_that_do_not_go_together_are_refused(settings, field):
     path, _ = frame(**settings).fault()
     assert path == ("frame", field)
+
+
+def test_in_the_network_a_unit_may_be_any_byte():
+    """Many devices with a plug of their own want 255 or 0 (from memory)."""
+    for address in (0, 255):
+        assert frame(framing="tcp", address=address).fault() is None
+
+
+@given(
+    start=st.integers(0, 65535).filter(lambda start: start >> 8 != 8),
+    block=st.binary(min_size=8, max_size=8),
+)
+def test_whatever_a_second_program_asks_for_its_answer_is_never_our_value(start, block):
+    """Requests from register 2048 to 2303 look like the head of our answer and are left out."""
+    asked = bytes([1, 3]) + start.to_bytes(2, "big") + b"\x00\x04"
+    answer = bytes([1, 3, 8]) + block
+    stream = b"".join(part + crc16(part).to_bytes(2, "little") for part in (asked, answer))
+    items = DRIVER.decoder().feed(stream)
+    assert b"".join(item.raw for item in items) == stream
+    ours = start == DRIVER.frame.start
+    assert ours or {type(item) for item in items} == {Noise}
+    assert SECOND_PROGRAM in items[0].why or ours

@@ -242,6 +242,17 @@ def registers(shown: Display, low_word_first: bool = False) -> bytes:
     return frame + _check(frame)
 
 
+def registers_tcp(shown: Display) -> bytes:
+    """Response of a counter in the network: transaction 474C, protocol 0, 11 bytes, unit 1.
+
+    >>> registers_tcp(Display(-12345, 3, "mm")).hex(" ")
+    '47 4c 00 00 00 0b 01 03 08 ff ff cf c7 00 03 00 00'
+    """
+    unit = 1 if shown.unit == "in" else 0
+    fields = (0x474C, 0, 11, 1, 3, 8, shown.counts, shown.places, unit)
+    return struct.pack(">HHHBBBiHH", *fields)
+
+
 _FLAG: Final = {"actual": 0, "hold": 2, "max": 4, "min": 8, "tir": 16}
 
 
@@ -294,6 +305,7 @@ ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "bcd28": bcd28,
     "modbus-registers": registers,
     "modbus-registers-low": partial(registers, low_word_first=True),
+    "modbus-tcp": registers_tcp,
     "hid-report": hid_report,
     "hid-report-24": hid_report_24,
 }

@@ -1,9 +1,12 @@
-"""Codec `modbus-registers`: a block of registers in a Modbus RTU response, CRC-16 checked.
+"""Codec `modbus-registers`: a block of registers in the answer of a Modbus device.
 
-The frame is address, function, count of bytes, the registers with their high byte first, CRC with
-its low byte first. Source: MODBUS over Serial Line Specification and Implementation Guide V1.02,
-section 6.2.2 (CRC); the frame from memory of the application protocol. Word order, decimals and
-unit differ between makers, so the driver file says all three.
+The answer is function, count of bytes, the registers with their high byte first; what is around it
+is in `gaugelink.wire.modbus`. Word order, decimals and unit differ between makers, so the driver
+file says all three.
+
+An answer does not say which registers it holds. Where a second program asks on the same two wires
+its request is heard too, and the answer that follows it is refused: it may be another number of the
+same counter.
 """
 
 from __future__ import annotations
@@ -16,16 +19,24 @@ from gaugelink.errors import InputError
 from gaugelink.quantity import LengthUnit, from_decimal
 from gaugelink.wire.base import Item, Noise, Value
 from gaugelink.wire.framed import FramedDecoder
+from gaugelink.wire.modbus import (
+    REQUEST_SIZE,
+    Framing,
+    around,
+    enclose,
+    exception_words,
+    fault_of_check,
+    opening,
+)
 from gaugelink.wire.settings import Fault, Frame
 
 if TYPE_CHECKING:
     from gaugelink.quantity import Displayed
     from gaugelink.wire.base import Decoder
 
-_AROUND: Final = 5
-"""Bytes of a response that are no registers; also the length of one that reports an exception."""
+SECOND_PROGRAM: Final = "a second program asks on this line; only one may"
 
-_POLYNOMIAL: Final = 0xA001
+_RTU_ADDRESSES: Final = range(1, 248)
 
 
 class RegistersFrame(Frame):
@@ -34,7 +45,8 @@ class RegistersFrame(Frame):
     shows_beginning: ClassVar[bool] = True
 
     codec: Literal["modbus-registers"]
-    address: int = Field(ge=1, le=247)
+    framing: Framing = "rtu"
+    address: int = Field(ge=0, le=255)
     function: Literal[3, 4]
     start: int = Field(ge=0, le=65535)
     registers: int = Field(ge=1, le=32)
@@ -51,12 +63,13 @@ class RegistersFrame(Frame):
     @property
     def request_bytes(self) -> bytes | None:
         """The bytes that ask for the block."""
-        asked = bytes([self.address, self.function])
-        asked += self.start.to_bytes(2, "big") + self.registers.to_bytes(2, "big")
-        return asked + crc16(asked).to_bytes(2, "little")
+        asked = self.start.to_bytes(2, "big") + self.registers.to_bytes(2, "big")
+        return enclose(self.framing, self.address, bytes([self.function]) + asked)
 
     def fault(self) -> Fault | None:
         """Find registers beyond the block, and what is stated twice or not at all."""
+        if self.framing == "rtu" and self.address not in _RTU_ADDRESSES:
+            return ("frame", "address"), f"found {self.address}, accepted on a line: 1 to 247"
         for name in ("value_at", "places_at", "unit_at"):
             at = getattr(self, name)
             last = (at or 0) + (self.bits // 16 - 1 if name == "value_at" else 0)
@@ -73,8 +86,10 @@ class RegistersFrame(Frame):
 
     def decoder(self, *, joined_midstream: bool = False) -> Decoder:
         """Make the decoder."""
-        longest = _AROUND + 2 * self.registers
-        return FramedDecoder(self._size, self._read, longest, joined_midstream=joined_midstream)
+        answers = _Answers(self)
+        return FramedDecoder(
+            answers.size, answers.read, answers.longest, joined_midstream=joined_midstream
+        )
 
     def length(self, block: list[int]) -> Displayed:
         """Make the length of a block of registers.
@@ -107,41 +122,69 @@ class RegistersFrame(Frame):
         assert unit is not None
         return from_decimal(count, places, unit)
 
-    def _size(self, held: bytes, at: int) -> int | None:
-        if held[at] != self.address:
-            return 0
-        if len(held) < at + 2:
-            return None
-        if held[at + 1] == self.function | 0x80:
-            return _AROUND
-        if held[at + 1] != self.function:
-            return 0
-        if len(held) < at + 3:
-            return None
-        return _AROUND + 2 * self.registers if held[at + 2] == 2 * self.registers else 0
 
-    def _read(self, raw: bytes) -> Item | str:
-        sent, made = int.from_bytes(raw[-2:], "little"), crc16(raw[:-2])
-        if sent != made:
-            return f"the CRC is {sent:04X}, the bytes give {made:04X}"
-        if raw[1] & 0x80:
-            return Noise(raw, f"the gauge reports: exception {raw[2]}")
-        block = [int.from_bytes(raw[at : at + 2], "big") for at in range(3, len(raw) - 2, 2)]
+class _Answers:
+    """Reads the frames that come, one after the other.
+
+    Attributes:
+        longest: the most bytes of a frame.
+    """
+
+    def __init__(self, frame: RegistersFrame) -> None:
+        self._frame = frame
+        framing, address, function = frame.framing, frame.address, frame.function
+        of_registers = 2 * frame.registers
+        answer = opening(framing, address, 2 + of_registers) + bytes([function, of_registers])
+        exception = opening(framing, address, 2) + bytes([function | 0x80])
+        self._beginnings = [
+            (answer, around(framing) + of_registers),
+            (exception, around(framing)),
+        ]
+        if framing == "rtu":
+            # On two wires whoever else asks is heard too. A connection is nobody else's.
+            self._beginnings.append((bytes([address, function]), REQUEST_SIZE))
+        self.longest = max(size for _, size in self._beginnings)
+        self._begins = len(opening(framing, address, 0))
+        self._behind = -2 if framing == "rtu" else None
+        self._others = False
+        self._notes: tuple[str, ...] = ()
+
+    def size(self, held: bytes, at: int) -> int | None:
+        """Tell how long the frame is that begins here; 0: none does; None: more is needed."""
+        for beginning, size in self._beginnings:
+            here = held[at : at + len(beginning)]
+            if here == beginning:
+                return size
+            if beginning.startswith(here):
+                return None
+        return 0
+
+    def read(self, raw: bytes) -> Item | str:
+        """Make the item of a frame, or say why it is none."""
+        damage = fault_of_check(self._frame.framing, raw)
+        if damage:
+            return damage
+        message = raw[self._begins : self._behind]
+        if message[0] & 0x80:
+            self._others = False
+            return Noise(raw, f"the gauge reports: {exception_words(message[1])}")
+        if message[1] != 2 * self._frame.registers:
+            return self._request(raw, message)
+        if self._others:
+            self._others = False
+            return Noise(raw, f"the answer to another request: {SECOND_PROGRAM}")
+        block = [int.from_bytes(message[at : at + 2], "big") for at in range(2, len(message), 2)]
+        notes, self._notes = self._notes, ()
         try:
-            return Value(self.length(block), raw)
+            return Value(self._frame.length(block), raw, notes=notes)
         except InputError as fault:
             return Noise(raw, fault.what)
 
-
-def crc16(data: bytes) -> int:
-    """Compute the CRC-16 of Modbus RTU: x^16 + x^15 + x^2 + 1 reflected, from FFFF.
-
-    >>> f"{crc16(b'123456789'):04X}"
-    '4B37'
-    """
-    register = 0xFFFF
-    for byte in data:
-        register ^= byte
-        for _ in range(8):
-            register = register >> 1 ^ (_POLYNOMIAL if register & 1 else 0)
-    return register
+    def _request(self, raw: bytes, message: bytes) -> Noise:
+        # Our own is heard where the adapter echoes; a second one that asks the same does no harm.
+        self._others = raw != self._frame.request_bytes
+        if not self._others:
+            return Noise(raw, "the request for these registers")
+        self._notes = (SECOND_PROGRAM,)
+        start, count = (int.from_bytes(message[at : at + 2], "big") for at in (1, 3))
+        return Noise(raw, f"a request for {count} registers from {start}: {SECOND_PROGRAM}")
