@@ -35,6 +35,9 @@ a real gauge was connected, and its display agreed."""
 Sends = Literal["when pressed", "when asked", "all the time"]
 """What makes the gauge send a value: its button or pedal, a request, or nothing at all."""
 
+Zero = Literal["kept", "set when switched on"]
+"""What becomes of the gauge's zero when it is switched off and on."""
+
 
 USB_KEYS: Final = ("vid", "pid", "interface", "endpoint")
 """Keys of the ``[port]`` table that only a device on USB has."""
@@ -47,6 +50,7 @@ class About(Model):
     title: str = Field(min_length=1)
     gauges: Annotated[tuple[GaugeKind, ...], Field(strict=False, min_length=1)]
     sends: Sends | None = None
+    zero: Zero = "kept"
     level: Level = "described"
     reason: str = Field(default="the file does not say", min_length=1)
 
