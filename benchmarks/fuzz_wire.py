@@ -94,6 +94,7 @@ def answer(chance: random.Random) -> bytes:
 
 
 LINE = ENCODERS["signed-line"](Display(21380, 4, "mm"))
+KEYS = ENCODERS["keys-line"](Display(21380, 4, "mm"))
 
 ODDS: dict[str, tuple[Callable[[random.Random], bytes], Fraction, str]] = {
     "signed-line": (
@@ -102,6 +103,14 @@ ODDS: dict[str, tuple[Callable[[random.Random], bytes], Fraction, str]] = {
         # be minus; the blank before the digits may be a digit other than 0, the one after them any
         # digit; and the last digit may be a blank or a comma, which shortens the number.
         Fraction(5 * 9 + 1 + 9 + 10 + 2, len(LINE) * 255),
+        "one byte is another",
+    ),
+    "keys-line": (
+        one_byte(KEYS),
+        # "G2.1380" and Enter, 8 bytes: each of five digits may be nine others; three decimals may
+        # be Enter, which cuts the number short, and the last one may be the carriage return that
+        # goes with Enter. Without prefix, point or Enter it is nothing.
+        Fraction(5 * 9 + 3 + 1, len(KEYS) * 255),
         "one byte is another",
     ),
     "bcd52": (

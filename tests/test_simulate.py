@@ -41,6 +41,8 @@ CARRIES = {
     "mux-line-point": (("mm", "in"), range(1, 6), 7, ("actual",)),
     "fixed-word": (("mm", "in"), range(6), 8, ("actual",)),
     "flag-line": (("mm", "in"), range(1, 6), 8, ("actual",)),
+    "keys-line": (("mm",), range(1, 6), 8, ("actual",)),
+    "keys-line-comma": (("mm", "in"), range(1, 6), 8, ("actual",)),
     "bcd52": (("mm", "in"), range(6), 6, ("actual",)),
     "bcd52-inch8": (("mm", "in"), range(6), 6, ("actual",)),
     "scale24": (("mm", "in"), None, 6, ("actual",)),

@@ -53,9 +53,9 @@ class Pedal:
         long_ns: how long a press has to be held to be a long one (no source; well above a step).
 
     >>> pedal = Pedal()
-    >>> level = [(0, 100), (1, 200), (1, 240), (0, 400), (0, 440)]
+    >>> level = [(0, 0), (0, 40), (1, 200), (1, 240), (0, 400), (0, 440)]
     >>> [pedal.feed(closed == 1, ms * 1_000_000) for closed, ms in level]
-    ['', '', '', '', 'short']
+    ['', '', '', '', '', 'short']
     """
 
     debounce_ns: int = 30_000_000

@@ -135,6 +135,26 @@ def flag_line(shown: Display) -> bytes:
     return f"{sign}{shown.digits} {shown.unit}=\r\n".encode("ascii")
 
 
+def keys_line(shown: Display) -> bytes:
+    r"""Type the letter G, a minus if there is one, digits with a point, Enter; no unit.
+
+    >>> keys_line(Display(-12, 3, "mm"))
+    b'G-0.012\n'
+    """
+    sign = "-" if shown.counts < 0 else ""
+    return f"G{sign}{shown.digits}\n".encode("ascii")
+
+
+def keys_line_comma(shown: Display) -> bytes:
+    r"""Type the letter G, a minus if there is one, digits with a comma, the unit, Enter.
+
+    >>> keys_line_comma(Display(7965, 3, "mm"))
+    b'G7,965mm\n'
+    """
+    sign = "-" if shown.counts < 0 else ""
+    return f"G{sign}{shown.digits.replace('.', ',')}{shown.unit}\n".encode("ascii")
+
+
 def bcd52(shown: Display, inch_code: int = 1) -> bytes:
     """Thirteen digits of four bits, each least significant bit first, as a bit line.
 
@@ -297,6 +317,8 @@ ENCODERS: Final[dict[str, Callable[[Display], bytes]]] = {
     "mux-line-point": mux_line_point,
     "fixed-word": fixed_word,
     "flag-line": flag_line,
+    "keys-line": keys_line,
+    "keys-line-comma": keys_line_comma,
     "bcd52": bcd52,
     "bcd52-inch8": partial(bcd52, inch_code=8),
     "scale24": scale24,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.wire.bcd28 import Bcd28Frame
 from gaugelink.wire.bcd52 import Bcd52Frame
 from gaugelink.wire.hidreport import HidReportFrame
+from gaugelink.wire.keystrokes import KeystrokesFrame
 from gaugelink.wire.line import LineFrame
 from gaugelink.wire.registers import RegistersFrame
 from gaugelink.wire.scale24 import Scale24Frame
@@ -24,6 +25,7 @@ CODECS: Final[Mapping[str, type[Frame]]] = {
     "scale48": Scale48Frame,
     "bcd28": Bcd28Frame,
     "modbus-registers": RegistersFrame,
+    "keystrokes": KeystrokesFrame,
     "hid-report": HidReportFrame,
 }
 """The model of the ``[frame]`` table, for each codec."""

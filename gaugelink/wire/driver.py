@@ -35,6 +35,9 @@ a real gauge was connected, and its display agreed."""
 Sends = Literal["when pressed", "when asked", "all the time"]
 """What makes the gauge send a value: its button or pedal, a request, or nothing at all."""
 
+Layout = Literal["us", "de", "fr"]
+"""The keyboard layout that a gauge types for."""
+
 Zero = Literal["kept", "set when switched on"]
 """What becomes of the gauge's zero when it is switched off and on."""
 
@@ -62,7 +65,7 @@ class Port(Model):
     gauge on one of its channels.
     """
 
-    kind: Literal["serial", "tcp", "bridge", "usb-hid"]
+    kind: Literal["serial", "tcp", "bridge", "usb-hid", "keyboard"]
     channel: int | None = Field(default=None, ge=1, le=9)
     baud: int = Field(default=9600, ge=50, le=4_000_000)
     bytesize: Literal[7, 8] = 8
@@ -71,6 +74,7 @@ class Port(Model):
     flow: Literal["none", "rts/cts", "xon/xoff"] = "none"
     dtr: bool = True
     rts: bool = True
+    layout: Layout | None = None
     vid: int | None = Field(default=None, ge=0, le=0xFFFF)
     pid: int | None = Field(default=None, ge=0, le=0xFFFF)
     interface: int | None = Field(default=None, ge=0, le=31)
@@ -272,6 +276,7 @@ def load_driver(text: str, file: str) -> Driver:
         driver.port.fault(),
         driver.frame.fault(),
         _fault_of_bridge(driver),
+        _fault_of_keyboard(driver),
         _fault_of_request(driver),
         *(example.fault(place) for place, example in enumerate(driver.examples)),
     ):
@@ -307,6 +312,20 @@ def _fault_of_bridge(driver: Driver) -> Fault | None:
     if driver.port.kind == "bridge" and not isinstance(driver.frame, ClockedFrame):
         what = f"found 'bridge', but codec {driver.frame.codec!r} is not that of a clocked gauge"
         return ("port", "kind"), what
+    return None
+
+
+def _fault_of_keyboard(driver: Driver) -> Fault | None:
+    """Find keys that come from no keyboard, a keyboard without them, or a setting it lacks."""
+    kind, codec = driver.port.kind, driver.frame.codec
+    if (kind == "keyboard") != (codec == "keystrokes"):
+        what = f"found {kind!r} and codec {codec!r}; keyboard and keystrokes go together"
+        return ("port", "kind"), what
+    for name in driver.port.model_fields_set - {"kind", "layout"}:
+        if kind == "keyboard":
+            return ("port", name), "found this key, but a keyboard has no such setting"
+    if kind != "keyboard" and driver.port.layout is not None:
+        return ("port", "layout"), f"found this key, but a {kind} port has no layout"
     return None
 
 

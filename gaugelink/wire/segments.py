@@ -30,6 +30,8 @@ class SegmentDecoder:
         joined_midstream: the first bytes may be the tail of a frame ("2.1380" of "12.1380"):
             drop everything up to the first end of line.
         noun: what a frame is called in the reasons.
+        pause_shows: what a pause inside a frame shows about it, where it shows more than that the
+            frame broke off: then all of the frame is noise, and this is the reason.
     """
 
     def __init__(
@@ -41,6 +43,7 @@ class SegmentDecoder:
         silence_closes: bool = False,
         joined_midstream: bool = False,
         noun: str = "line",
+        pause_shows: str = "",
     ) -> None:
         in_order = sorted(ends, key=len, reverse=True)
         self._only = in_order[0] if len(in_order) == 1 else b""
@@ -50,6 +53,7 @@ class SegmentDecoder:
         self._read = read
         self._silence_closes = silence_closes
         self._noun = noun
+        self._pause_shows = pause_shows
         self._buffer = b""
         self._rest_of: Literal["", "joined", "long", "broken"] = (
             "joined" if joined_midstream else ""
@@ -93,6 +97,8 @@ class SegmentDecoder:
             return self._close_by_silence("")
         if self._buffer:
             item = self._broken(f"a pause inside the {self._noun}")
+            if self._pause_shows and self._rest_of != "long":
+                item = Noise(item.raw, self._pause_shows)
             if self._rest_of != "long":
                 self._rest_of = "broken"
             return [item]
@@ -128,6 +134,8 @@ class SegmentDecoder:
         noun = self._noun
         if self._rest_of == "long":
             return Noise(raw, f"more than {self._longest} bytes without the end of a {noun}")
+        if self._rest_of == "broken" and self._pause_shows:
+            return Noise(raw, self._pause_shows)
         reason = {
             "joined": f"joined inside a {noun}; dropped up to its end",
             "broken": f"the rest of a {noun} that a pause had broken",
