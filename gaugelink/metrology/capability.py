@@ -48,7 +48,7 @@ def capability(
 
     >>> found = capability(16.0, 2.0, 49, 50, 8.0, 20.0)  # e-Handbook 6.1.6: 1.0 and 0.6667
     >>> found.width, round(found.nearer, 4), [round(end, 3) for end in found.nearer_ends]
-    (1.0, 0.6667, [0.505, 0.829])
+    (1.0, 0.6667, [0.506, 0.828])
     """
     from scipy.special import chdtri  # noqa: PLC0415
 
