@@ -5,8 +5,11 @@ driver file asks for, and it is said which driver files understand what is being
 gauge's button meanwhile. Nothing is sent to a gauge unless --ask is given: then it is asked in the
 way that each driver would. A port in use by another program is named, and not tried again.
 
-Exit status: 0 done, and every port that was listened to has one driver that fits; 1 one has none,
-or several, or could not be opened; 2 the command is bad.
+Behind a multiplexer the channels that were heard are named. A bridge is known by its lines, and
+each of its channels is held against the driver files of clocked gauges; it speaks once a second.
+
+Exit status: 0 done, and every port that was listened to, or every channel of the bridge on it, has
+one driver that fits; 1 one has none, or several, or could not be opened; 2 the command is bad.
 """
 
 from __future__ import annotations
@@ -24,6 +27,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Sequence
 
+    from gaugelink.capture.bridge_listening import BridgeHeard
     from gaugelink.capture.listening import Score
     from gaugelink.ports.identity import PresentPort
     from gaugelink.ports.listing import Advice
@@ -32,6 +36,14 @@ if TYPE_CHECKING:
     from gaugelink.wire.driver import Driver
 
 LONGEST_S: Final = 600.0
+
+KINDS: Final = (
+    ("tcp://", ("serial", "bridge", "tcp")),
+    ("usb://", ("usb-hid",)),
+    ("keyboard:", ("keyboard",)),
+    ("", ("serial", "bridge")),
+)
+"""How the names of ports begin, and which kinds of driver files are tried on them."""
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -65,7 +77,8 @@ def run(args: argparse.Namespace) -> int:
         for document in documents:
             heard = listener.listen(document["port"])
             document["heard"] = heard
-            wrong |= len(heard["fits"]) != 1
+            each = heard["bridge"]["channels"] if heard["bridge"] else [heard]
+            wrong |= not each or any(len(one["fits"]) != 1 for one in each)
     if args.json:
         print(json.dumps({"ports": documents}, ensure_ascii=False))
     else:
@@ -88,54 +101,67 @@ class Listener:
     ask: bool = False
     wait: Callable[[float], None] = time.sleep
     mono_ns: Callable[[], int] = time.monotonic_ns
-    _by_line: dict[Line, list[Driver]] = field(default_factory=dict)
+    _drivers: list[Driver] = field(init=False)
 
     def __post_init__(self) -> None:
-        """Load every driver file, and put those together that set the line alike."""
-        from gaugelink.capture.channel import line_of  # noqa: PLC0415  slow to start
-        from gaugelink.wire.driver import load_driver  # noqa: PLC0415
+        """Load every driver file."""
+        from gaugelink.wire.driver import load_driver  # noqa: PLC0415  slow to start
 
-        for name in content.names("drivers"):
-            driver = load_driver(*content.read("drivers", name))
-            self._by_line.setdefault(line_of(driver), []).append(driver)
+        self._drivers = [
+            load_driver(*content.read("drivers", name)) for name in content.names("drivers")
+        ]
 
     def listen(self, name: str) -> dict[str, Any]:
         """Listen to one port with each setting, and say who understands it."""
-        from gaugelink.capture.listening import conclude  # noqa: PLC0415
+        from gaugelink.capture.bridge_listening import bridge_heard  # noqa: PLC0415
+        from gaugelink.capture.listening import conclude, score  # noqa: PLC0415
 
         scores: list[Score] = []
         heard = 0
-        for line, drivers in self._by_line.items():
+        for line, drivers in self._groups(name):
+            opened_ns = self.mono_ns()
             try:
-                count, found = self._with(name, line, drivers)
+                chunks = self._with(name, line, drivers)
             except PortError as fault:
                 # Whoever has it keeps it, and what does not open does not open with other settings.
                 return {"bytes": heard, "fits": [], "words": str(fault), "drivers": [],
-                        "opened": False}  # fmt: skip
-            heard += count
-            scores += found
-            if name.startswith("tcp://") and len(self._by_line) > 1:
-                # A connection has no line to set: all drivers have heard the same.
-                break
+                        "bridge": None, "opened": False}  # fmt: skip
+            heard += sum(len(chunk.data) for chunk in chunks)
+            if bridge := bridge_heard(chunks, self._drivers):
+                # Its lines have a check: no other driver and no other setting is meant.
+                return {"bytes": heard, "fits": [], "words": bridge.words, "drivers": [],
+                        "bridge": _bridge_document(bridge), "opened": True}  # fmt: skip
+            scores += [score(driver, chunks, opened_ns) for driver in drivers]
         fits, words = conclude(scores, heard)
         return {
             "bytes": heard,
             "fits": fits,
             "words": words,
             "drivers": [_score_document(one) for one in _best_first(scores)],
+            "bridge": None,
             "opened": True,
         }
 
-    def _with(self, name: str, line: Line, drivers: Sequence[Driver]) -> tuple[int, list[Score]]:
-        from gaugelink.capture.listening import score  # noqa: PLC0415
+    def _groups(self, name: str) -> list[tuple[Line, list[Driver]]]:
+        """Give the settings to listen with, and the drivers that may hear a gauge then."""
+        from gaugelink.capture.channel import line_of  # noqa: PLC0415  slow to start
+        from gaugelink.ports.serial import Line  # noqa: PLC0415
+
+        kinds = next(kinds for beginning, kinds in KINDS if name.startswith(beginning))
+        groups: dict[Line, list[Driver]] = {}
+        for driver in self._drivers:
+            if driver.port.kind in kinds:
+                # A connection has no line to set: all drivers hear the same.
+                line = Line() if name.startswith("tcp://") else line_of(driver)
+                groups.setdefault(line, []).append(driver)
+        return list(groups.items())
+
+    def _with(self, name: str, line: Line, drivers: Sequence[Driver]) -> list[Chunk]:
         from gaugelink.ports.naming import port_for  # noqa: PLC0415
         from gaugelink.ports.port import Chunk, Lost  # noqa: PLC0415
 
-        if name.startswith("tcp://"):
-            drivers = [driver for group in self._by_line.values() for driver in group]
         port: Port = port_for(name, line, self.mono_ns)
         came: list[Chunk | Lost] = []
-        opened_ns = self.mono_ns()
         port.open(came.append)
         try:
             requests = sorted({driver.request for driver in drivers if driver.request})
@@ -147,14 +173,28 @@ class Listener:
                     self.wait(self.seconds / len(requests))
             else:
                 self.wait(self.seconds)
+            if self.ask:
+                self._ask_through_bridge(port, [one for one in came if isinstance(one, Chunk)])
         finally:
             port.close()
         chunks = [item for item in came if isinstance(item, Chunk)]
         lost = [item for item in came if isinstance(item, Lost)]
         if lost and not chunks:
             raise PortError(f"{name} is gone ({lost[0].why})")
-        count = sum(len(item.data) for item in chunks)
-        return count, [score(driver, chunks, opened_ns) for driver in drivers]
+        return chunks
+
+    def _ask_through_bridge(self, port: Port, chunks: Sequence[Chunk]) -> None:
+        """Have a bridge, if one was heard, say who it is and ask the gauge on each channel."""
+        from gaugelink.capture.bridge_listening import bridge_heard  # noqa: PLC0415
+        from gaugelink.wire.bridge_lines import ask_line, who_line  # noqa: PLC0415
+
+        bridge = bridge_heard(chunks, [])
+        if bridge is None:
+            return
+        for request in (who_line(), *map(ask_line, sorted(bridge.channels))):
+            with contextlib.suppress(PortError):
+                port.write(request)
+            self.wait(self.seconds)
 
 
 def _best_first(scores: Sequence[Score]) -> list[Score]:
@@ -169,6 +209,28 @@ def _score_document(one: Score) -> dict[str, Any]:
         "first": one.values[0] if one.values else "",
         "noise_bytes": one.noise_bytes,
         "partial_frames": one.partial_frames,
+        "channels": list(one.channels),
+    }
+
+
+def _bridge_document(bridge: BridgeHeard) -> dict[str, Any]:
+    return {
+        "firmware": bridge.firmware,
+        "supply": bridge.supply,
+        "channels": [
+            {
+                "channel": channel.number,
+                "frames": channel.frames,
+                "lost": channel.lost,
+                "dropped": channel.dropped,
+                "fits": channel.fits,
+                "words": channel.words,
+                "drivers": [
+                    _score_document(one) for one in _best_first(channel.scores) if one.values
+                ],
+            }
+            for _, channel in sorted(bridge.channels.items())
+        ],
     }
 
 
@@ -204,6 +266,8 @@ def _print(documents: Sequence[dict[str, Any]]) -> None:
         if "heard" in document:
             heard = document["heard"]
             print(f"    {heard['words']}")
+            for channel in heard["bridge"]["channels"] if heard["bridge"] else ():
+                print(f"    channel {channel['channel']}: {channel['words']}")
             for one in heard["drivers"]:
                 if one["values"] and not one["fits"]:
                     noise, broken = one["noise_bytes"], one["partial_frames"]
