@@ -41,7 +41,7 @@ class Standing:
         unconfirmed: those that were lost and are back, and nobody has said yet that they are where
             they are asked for.
         zero: those whose zero is in doubt, and why.
-        battery: those that said that their battery is low.
+        battery: those that said that their battery is low, since they were found.
     """
 
     lost: set[str] = field(default_factory=set)
@@ -56,11 +56,11 @@ class Standing:
             case GaugeLost():
                 self.lost.add(gauge)
                 self.unconfirmed.discard(gauge)
-                self.battery.discard(gauge)  # it is told again if it is so
             case GaugeFound():
                 if gauge in self.lost:
                     self.unconfirmed.add(gauge)
                 self.lost.discard(gauge)
+                self.battery.discard(gauge)
             case PositionConfirmed():
                 self.unconfirmed.discard(gauge)
             case ZeroDoubted(why=why):

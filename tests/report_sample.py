@@ -351,7 +351,7 @@ def sample_document(seed: int = 42) -> JSON:
         "gauges": [
             {"id": gauge["id"], "kind": gauge["kind"], "title": gauge["title"],
              "serial": gauge["serial"], "driver": gauge["driver"], "port": "", "state": "here",
-             "text": "", "unit": "mm", "u_text": f"{gauge['u']:.1f} um",
+             "link": "", "text": "", "unit": "mm", "u_text": f"{gauge['u']:.1f} um",
              "calibration_due": gauge["due"]}
             for gauge in GAUGES
         ],

@@ -93,4 +93,5 @@ def test_no_sweep_is_recorded_while_the_battery_is_low_and_single_values_are(ben
 def test_a_gauge_that_was_lost_is_asked_anew_how_its_battery_is(bench):
     bench.put(BatteryTold(bench.stamp(), "I1", True, "battery low"))
     bench.put(GaugeLost(bench.stamp(), "I1", "COM5", "pulled"))
+    bench.put(GaugeFound(bench.stamp(), "I1", "COM5"))
     assert bench.session.standing.battery == set()

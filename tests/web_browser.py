@@ -17,7 +17,7 @@ import web_sample
 from gaugelink.web import Hub, Server, make_app
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Sequence
+    from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
     from pathlib import Path
 
     from playwright.async_api import Browser, Page
@@ -69,6 +69,7 @@ class Bench:
         self.page = page
         self.asked = asked
         self.answer: tuple[int, JSON] = (200, {"ok": True, "words": "Done."})
+        self.carry_out: Callable[[JSON], Awaitable[tuple[int, JSON]]] | None = None
         self.complaints: list[str] = []
         self.expected: str | None = None
         self.requests: list[str] = []
@@ -120,7 +121,7 @@ async def open_bench(
 
     async def act(action: JSON) -> tuple[int, JSON]:
         asked.append(action)
-        return bench.answer
+        return await bench.carry_out(action) if bench.carry_out else bench.answer
 
     def sweeps(place: int) -> JSON | None:
         return web_sample.sweep("3I", place=place) if place == SWEEP_ON_RECORD else None

@@ -277,8 +277,8 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
     readings, verdicts = job_so_far(measured=measured)
     valves = valves_so_far(verdicts, measured)
     gauges = [
-        gauge | {"driver": "signed-line", "port": f"/dev/ttyUSB{n}", "state": "here", "text": "",
-                 "unit": "mm", "u_text": "1.9 um", "calibration_due": "2027-03-31"}
+        gauge | {"driver": "signed-line", "port": f"/dev/ttyUSB{n}", "state": "here", "link": "",
+                 "text": "", "unit": "mm", "u_text": "1.9 um", "calibration_due": "2027-03-31"}
         for n, gauge in enumerate(GAUGES)
     ]  # fmt: skip
     return {

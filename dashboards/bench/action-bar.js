@@ -22,6 +22,7 @@ export class ActionBar extends HTMLElement {
   #retake = button("Retake…");
   #strike = button("Strike out last…");
   #confirm = button("Confirm position");
+  #zero = button("Zero checked");
   /** Values at rest are taken and sweeps start by motion, so that both hands are free. */
   #watch = button("Hands free: off");
   #answer = h("p", { class: "answer", role: "status" });
@@ -31,7 +32,7 @@ export class ActionBar extends HTMLElement {
   #busy = false;
 
   connectedCallback() {
-    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#watch, this.#confirm, this.#answer);
+    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#watch, this.#confirm, this.#zero, this.#answer);
     const on = (/** @type {HTMLButtonElement} */ which, /** @type {() => void} */ what) =>
       which.addEventListener("click", what);
     on(this.#take, () => this.#doTake());
@@ -39,6 +40,7 @@ export class ActionBar extends HTMLElement {
     on(this.#back, () => this.#do({ do: "back" }));
     on(this.#watch, () => this.#do({ do: "watch", on: !(this.#state?.watching ?? false) }));
     on(this.#confirm, () => this.#do({ do: "confirm-position" }));
+    on(this.#zero, () => this.#do({ do: "confirm-zero", gauge: this.#doubted() }));
     on(this.#skip, () => {
       const reason = (/** @type {string} */ text) => ({ do: "skip", reason: text });
       this.#why("Skip this step", this.#state?.next?.words ?? "", REASONS.skip, reason);
@@ -109,6 +111,13 @@ export class ActionBar extends HTMLElement {
     this.#do({ do: this.#state?.sweep?.running ? "sweep-stop" : "sweep-start" });
   }
 
+  /** The gauge whose zero is in doubt: the one that is asked for before any other. */
+  #doubted() {
+    const found = (this.#state?.gauges ?? []).filter((one) => one.state === "check the zero");
+    const asked = found.find((one) => one.id === this.#state?.next?.gauge);
+    return (asked ?? found[0])?.id ?? "";
+  }
+
   /** @param {Action} action */
   #do(action) {
     tell(this, "act", action);
@@ -148,7 +157,12 @@ export class ActionBar extends HTMLElement {
     may(this.#confirm, back);
     this.#confirm.hidden = !back;
     this.#confirm.classList.toggle("main", back);
-    this.#take.classList.toggle("main", !back && !sweep && state?.next !== null);
+    const zero = this.#doubted();
+    may(this.#zero, zero !== "");
+    this.#zero.hidden = zero === "";
+    setText(/** @type {Element} */ (this.#zero.firstElementChild), `Zero of ${zero} checked`);
+    this.#zero.classList.toggle("main", !back && zero !== "" && zero === state?.next?.gauge);
+    this.#take.classList.toggle("main", !back && zero !== state?.next?.gauge && !sweep && state?.next !== null);
     this.#sweep.classList.toggle("main", sweep);
     setText(/** @type {Element} */ (this.#sweep.firstElementChild), running ? "Stop sweep" : "Start sweep");
   }

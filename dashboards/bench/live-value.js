@@ -104,10 +104,14 @@ export class LiveValue extends HTMLElement {
       note = `not live: gauge ${gauge.id} is lost, look at its plug`;
     } else if (gauge?.state === "back, confirm the position") {
       note = `gauge ${gauge.id} was lost and is back: see that it is at the place asked for, then confirm`;
+    } else if (gauge?.state === "check the zero") {
+      note = `the zero of ${gauge.id} is in doubt: check it on its master, then say so; until then its values wait in the tray`;
     } else if (mode !== "actual" && mode !== "") {
       note = `the gauge shows "${mode}", not the actual value; change it at the gauge`;
     } else if (live === null) {
       note = this.#asked === "" ? "no gauge has sent anything yet" : `${this.#asked} has not sent anything yet`;
+    } else if (gauge?.state === "battery low") {
+      note = `the battery of ${gauge.id} is low: change it; no sweep is recorded with it`;
     }
     setText(this.#note, note);
     set(this, { "data-stale": !this.#up || gauge?.state === "lost" });
@@ -132,7 +136,7 @@ export class GaugeList extends HTMLElement {
         const [id, note] = row.children;
         if (id && note) {
           setText(id, gauge.id);
-          setText(note, gauge.state);
+          setText(note, gauge.link === "" ? gauge.state : `${gauge.state}, ${gauge.link}`);
         }
         set(row, { "data-state": gauge.state, title: `${gauge.title}, ${gauge.serial}, ${gauge.port}` });
       },

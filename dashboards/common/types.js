@@ -85,7 +85,8 @@
  * @property {string} serial
  * @property {string} driver
  * @property {string} port
- * @property {"here" | "lost" | "back, confirm the position"} state
+ * @property {"here" | "lost" | "back, confirm the position" | "check the zero" | "battery low"} state
+ * @property {string} link how much of what comes is noise, if any is
  * @property {string} text
  * @property {string} unit
  * @property {string} u_text

@@ -77,6 +77,58 @@ class Steady:
 
 
 @dataclass(slots=True)
+class ZeroPressed:
+    """Tells when the zero of a gauge that sends all the time was set while it lay on something.
+
+    The display rests somewhere, shows exactly zero in the very next sample, and rests there. No
+    spindle moves so; one that is moved to zero is seen on the way.
+
+    Attributes:
+        still_steps: how many display steps a resting value may wander.
+        rest_ns: how long it has to rest before.
+        jump_steps: how far from zero it rested at least.
+
+    >>> pressed = ZeroPressed(rest_ns=100)
+    >>> [pressed.feed(value, 1, t) for value, t in [(790, 0), (791, 60), (790, 120), (0, 180)]]
+    [False, False, False, False]
+    >>> pressed.feed(1, 1, 240)
+    True
+    """
+
+    still_steps: int = 2
+    rest_ns: int = 500_000_000
+    jump_steps: int = 20
+    _low: int = 0
+    _high: int = 0
+    _since_ns: int | None = None
+    _at_zero: bool = False
+
+    def feed(self, value_pm: int, step_pm: int, mono_ns: int) -> bool:
+        """Take in a sample; True if the zero was set just before it.
+
+        Args:
+            value_pm: the value shown, picometres.
+            step_pm: the display step, picometres, above 0.
+            mono_ns: when it came, nanoseconds of the bench clock, never running back.
+        """
+        still = self.still_steps * step_pm
+        if self._at_zero:
+            self._at_zero = False
+            if abs(value_pm) <= still:
+                self._since_ns, self._low, self._high = mono_ns, value_pm, value_pm
+                return True
+        low, high = min(self._low, value_pm), max(self._high, value_pm)
+        if self._since_ns is not None and high - low <= still:
+            self._low, self._high = low, high
+            return False
+        rested = self._since_ns is not None and mono_ns - self._since_ns >= self.rest_ns
+        away = min(abs(self._low), abs(self._high)) > self.jump_steps * step_pm
+        self._at_zero = value_pm == 0 and rested and away
+        self._since_ns, self._low, self._high = mono_ns, value_pm, value_pm
+        return False
+
+
+@dataclass(slots=True)
 class Motion(Generic[Sample]):
     """Tells when a spindle that has been at rest begins to move, and keeps what came just before.
 

@@ -82,8 +82,10 @@ def verdict_document(item: Judged) -> Document:
     }
 
 
-def gauge_document(gauge: Gauge, port: str, state: str, text: str, unit: str) -> Document:
-    """Write a gauge for drawing."""
+def gauge_document(
+    gauge: Gauge, port: str, state: str, text: str, unit: str, link: str = ""
+) -> Document:
+    """Write a gauge for drawing; the link says how much of what comes is noise, if any is."""
     return {
         "id": gauge.id,
         "kind": gauge.kind,
@@ -92,6 +94,7 @@ def gauge_document(gauge: Gauge, port: str, state: str, text: str, unit: str) ->
         "driver": gauge.driver,
         "port": port,
         "state": state,
+        "link": link,
         "text": text,
         "unit": unit,
         "u_text": u_text(gauge.u_pm),

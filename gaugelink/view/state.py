@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.capture.measured import judge_session
+from gaugelink.capture.signs import link_words
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
@@ -108,15 +109,20 @@ class JobView:
                     self._gauge_state(channel),
                     last.shown.text if last else "",
                     last.shown.unit if last else "",
+                    link_words(cable.bytes_in, cable.noise_bytes),
                 )
             )
         return found
 
     def _gauge_state(self, channel: Channel) -> str:
-        if not self.bench.cable_of(channel.gauge.id).here:
+        gauge, standing = channel.gauge.id, self.bench.session.standing
+        if not self.bench.cable_of(gauge).here:
             return "lost"
-        back = channel.gauge.id in self.bench.session.unconfirmed
-        return "back, confirm the position" if back else "here"
+        if gauge in standing.unconfirmed:
+            return "back, confirm the position"
+        if gauge in standing.zero:
+            return "check the zero"
+        return "battery low" if gauge in standing.battery else "here"
 
     def head_document(self) -> Document:
         """Write the head in plan, with the state of every valve and point."""

@@ -7,13 +7,19 @@ are the stream. How the stream was cut into chunks never changes the items.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Final, Literal, Protocol
 
 if TYPE_CHECKING:
     from gaugelink.quantity import Displayed
 
 Mode = Literal["actual", "hold", "max", "min", "tir"]
 """What the gauge says that its number is; only ``actual`` is a reading of here and now."""
+
+BATTERY_LOW: Final = "battery low"
+"""How a driver file words a flag or a reply that means this; more may follow."""
+
+BATTERY_GOOD: Final = "battery good"
+"""How it words that the battery is good."""
 
 
 @dataclass(frozen=True, slots=True)
