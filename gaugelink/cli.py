@@ -30,6 +30,7 @@ COMMANDS: Final = {
     "judge": "hold readings against a limit sheet",
     "study": "tell how much of the spread is the gauge, the people and the parts",
     "chart": "tell whether what is measured is steady, and how capable",
+    "conformity": "say whether a value conforms, given its uncertainty",
     "uncertainty": "draw up an uncertainty budget",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "verify": "check that a record or a report is whole and unchanged",
