@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import pytest
 
+from gaugelink.ports.usb_devices import system_backend
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -133,6 +135,7 @@ def _open_files() -> int:
 @pytest.fixture
 def nothing_left() -> Iterator[None]:
     """Fail a test that leaves a thread running or, where the system tells, a file open."""
+    system_backend()  # libusb keeps a few files open from its first use to the end of the program
     threads, files = set(threading.enumerate()), _open_files()
     yield
     left = [thread for thread in threading.enumerate() if thread not in threads]

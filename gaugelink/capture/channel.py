@@ -22,9 +22,12 @@ that are meant come later (common practice, no source)."""
 
 
 def line_of(driver: Driver) -> Line:
-    """Give the settings of the serial line that a driver file states."""
+    """Give the settings of the port that a driver file states."""
     port = driver.port
-    return Line(port.baud, port.bytesize, port.parity, port.stopbits, port.flow, port.dtr, port.rts)
+    return Line(
+        port.baud, port.bytesize, port.parity, port.stopbits, port.flow, port.dtr, port.rts,
+        port.interface, port.endpoint,
+    )  # fmt: skip
 
 
 @dataclass(slots=True)

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 NETWORK: Final = ("tcp://", "rfc2217://")
 """Ports whose name is an address; the address is what they are known by, and no list has them."""
 
+USB: Final = "usb://"
+"""What the name of a gauge on USB begins with that is no serial port."""
+
 Binds = Literal["serial number", "path", "name", "given name"]
 """What an adapter is known by: its serial number, the socket it sits in, or the port's name. A
 given name is one that a person wrote down: whatever has it is meant, listed or not."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.ports.identity import USB
 from gaugelink.ports.replay import REPLAY, open_recording
 from gaugelink.ports.rfc2217 import Rfc2217Port
 from gaugelink.ports.serial import SerialPort
@@ -20,8 +21,8 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
     """Make the port of a name; opens nothing.
 
     Args:
-        name: ``tcp://host:number``, ``rfc2217://host:number``, ``replay:FILE?speed=10`` for a
-            recording, or a serial port of this machine.
+        name: ``tcp://host:number``, ``rfc2217://host:number``, ``usb://maker:product`` for a gauge
+            on USB, ``replay:FILE?speed=10`` for a recording, or a serial port of this machine.
         line: how a serial line is set; a plain connection has none.
         mono_ns: the monotonic clock of the bench.
 
@@ -34,6 +35,10 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
     """
     if name.startswith("tcp://"):
         return TcpPort(name, mono_ns)
+    if name.startswith(USB):
+        from gaugelink.ports.usb import UsbPort  # noqa: PLC0415  only where there is such a gauge
+
+        return UsbPort(name, mono_ns, interface=line.interface, endpoint=line.endpoint)
     if name.startswith("rfc2217://"):
         return Rfc2217Port(name, line, mono_ns)
     if name.startswith(REPLAY):

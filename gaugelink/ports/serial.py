@@ -30,7 +30,10 @@ _PARITY: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """The settings of a serial line, as a driver file states them."""
+    """The settings of a port, as a driver file states them.
+
+    The last two are those of a gauge on USB: its interface, and the address of its input endpoint.
+    """
 
     baud: int = 9600
     bytesize: int = 8
@@ -39,6 +42,8 @@ class Line:
     flow: str = "none"
     dtr: bool = True
     rts: bool = True
+    interface: int | None = None
+    endpoint: int | None = None
 
 
 def settings(line: Line) -> dict[str, Any]:
