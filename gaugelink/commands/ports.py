@@ -1,9 +1,10 @@
-"""List the serial ports of this machine, and what each is best known by.
+"""List the ports of this machine, serial ones and gauges on USB, and what each is best known by.
 
 With --listen every port is opened for so many seconds, once with each setting of the line that a
 driver file asks for, and it is said which driver files understand what is being sent. Press the
 gauge's button meanwhile. Nothing is sent to a gauge unless --ask is given: then it is asked in the
-way that each driver would. A port in use by another program is named, and not tried again.
+way that each driver would. A port in use by another program is named, and not tried again. A gauge
+on USB is listened to only if a driver file names its maker and product.
 
 Behind a multiplexer the channels that were heard are named. A bridge is known by its lines, and
 each of its channels is held against the driver files of clocked gauges; it speaks once a second.
@@ -118,7 +119,15 @@ class Listener:
 
         scores: list[Score] = []
         heard = 0
-        for line, drivers in self._groups(name):
+        groups = self._groups(name)
+        if not groups:
+            words = (
+                "it was left alone: no driver file names its maker and product; accepted: vid and "
+                "pid in [port]"
+            )
+            return {"bytes": 0, "fits": [], "words": words, "drivers": [], "bridge": None,
+                    "opened": False}  # fmt: skip
+        for line, drivers in groups:
             opened_ns = self.mono_ns()
             try:
                 chunks = self._with(name, line, drivers)
@@ -150,7 +159,7 @@ class Listener:
         kinds = next(kinds for beginning, kinds in KINDS if name.startswith(beginning))
         groups: dict[Line, list[Driver]] = {}
         for driver in self._drivers:
-            if driver.port.kind in kinds:
+            if driver.port.kind in kinds and _may_be_on(name, driver):
                 # A connection has no line to set: all drivers hear the same.
                 line = Line() if name.startswith("tcp://") else line_of(driver)
                 groups.setdefault(line, []).append(driver)
@@ -195,6 +204,20 @@ class Listener:
             with contextlib.suppress(PortError):
                 port.write(request)
             self.wait(self.seconds)
+
+
+def _may_be_on(name: str, driver: Driver) -> bool:
+    """Tell whether a driver file is for what is on USB; any is, for whatever else there is."""
+    from gaugelink.ports.identity import USB  # noqa: PLC0415
+    from gaugelink.ports.usb_devices import UsbName  # noqa: PLC0415
+
+    if not name.startswith(USB):
+        return True
+    try:
+        found = UsbName.parse(name)
+    except PortError:
+        return True  # what is wrong with the name is said at opening
+    return (driver.port.vid, driver.port.pid) == (found.vid, found.pid)
 
 
 def _best_first(scores: Sequence[Score]) -> list[Score]:
@@ -256,7 +279,7 @@ def _document(name: str, advice: Advice | None) -> dict[str, Any]:
 
 def _print(documents: Sequence[dict[str, Any]]) -> None:
     if not documents:
-        print("This machine has no serial port now. Plug the gauge's adapter in, and look again.")
+        print("This machine has no port now. Plug the gauge or its adapter in, and look again.")
     for document in documents:
         number = document["serial_number"] and f"serial number {document['serial_number']}"
         path = document["path"] and f"socket {document['path']}"

@@ -1,4 +1,4 @@
-"""The serial ports of this machine, and what each is best known by."""
+"""The ports of this machine, and what each is best known by."""
 
 from __future__ import annotations
 
@@ -31,6 +31,17 @@ class Advice:
 
 
 def present_ports() -> list[PresentPort]:
+    """List the serial ports and the gauges on USB that this machine has now, sorted by name.
+
+    Opens none of them; of the gauges on USB the texts are read. Without libusb there are only the
+    serial ports.
+    """
+    from gaugelink.ports.usb_listing import present_usb  # noqa: PLC0415  only wanted here
+
+    return sorted([*serial_ports(), *present_usb()], key=lambda port: port.name)
+
+
+def serial_ports() -> list[PresentPort]:
     """List the serial ports that this machine has now, sorted by name. Opens none of them."""
     from serial.tools import list_ports  # noqa: PLC0415  slow, and only wanted here
 
