@@ -3,7 +3,8 @@
 Columns: part, operator, trial, value; and unit (mm or in; mm where it is absent). Every part
 has to be measured by every person the same number of times, best in mixed order, with parts that
 cover the range of wear. With --tolerance the share of the tolerance is told too, six standard
-deviations of measuring against it.
+deviations of measuring against it. One person alone does a quick study of repeatability with
+--one-person, or holds a gauge against a master with --master.
 
 Exit status: 0 done; 2 the file is bad, or cannot be analysed.
 """
@@ -61,6 +62,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--test-against", choices=["interaction", "repeatability"],
                         help="what F of parts and people is held against while the interaction is "
                         "kept (default: interaction)")  # fmt: skip
+    parser.add_argument("--one-person", action="store_true",
+                        help="a quick study: part,value, each part several times")  # fmt: skip
+    parser.add_argument("--master", metavar="LENGTH",
+                        help="readings of a master of this actual size: value")  # fmt: skip
+    parser.add_argument("--u-master", metavar="LENGTH", default="0mm",
+                        help="standard uncertainty of the master's size")  # fmt: skip
     parser.add_argument("--plot", metavar="FILE.html", help="write the plots, to look at offline")
 
 
@@ -73,6 +80,8 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.metrology.study import by_variance  # noqa: PLC0415
     from gaugelink.metrology.study_range import by_range  # noqa: PLC0415
 
+    if args.one_person or args.master:
+        return _small(args)
     readings = read(Path(args.file))
     tolerance = _tolerance(args.tolerance, readings.unit) if args.tolerance else None
     found: Study | ByRange
@@ -92,6 +101,27 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(document))
     else:
         _print(document)
+    return 0
+
+
+def _small(args: argparse.Namespace) -> int:
+    """Do a study that needs one person only."""
+    from gaugelink.commands import study_small  # noqa: PLC0415
+
+    if args.one_person and args.master:
+        raise InputError("found both, accepted: one of the two", field="--one-person, --master")
+    if args.plot:
+        raise InputError("found it, accepted: with a crossed study only", field="--plot")
+    if args.master:
+        document = study_small.master_document(
+            Path(args.file), args.master, args.u_master, args.tolerance
+        )
+    else:
+        document = study_small.one_person_document(Path(args.file), args.tolerance)
+    if args.json:
+        print(json.dumps(document))
+    else:
+        study_small.tell(document)
     return 0
 
 
@@ -151,7 +181,8 @@ def _check_crossed(
 ) -> None:  # fmt: skip
     for names, noun in ((parts, "part"), (operators, "operator")):
         if len(names) < 2:
-            raise InputError(f"found one {noun} ({names[0]}), needed: at least two",
+            hint = "; or --one-person" if noun == "operator" else ""
+            raise InputError(f"found one {noun} ({names[0]}), needed: at least two{hint}",
                              file=file, field=noun)  # fmt: skip
     most = max(len(trials) for trials in seen.values())
     for part in parts:
