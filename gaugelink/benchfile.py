@@ -22,8 +22,10 @@ from pydantic import (
 
 from gaugelink import content, tomlfile
 from gaugelink.capture.channel import line_of
+from gaugelink.capture.pedal import PedalAction  # noqa: TC001  pydantic reads it
 from gaugelink.errors import InputError
 from gaugelink.ports.identity import PortIdentity
+from gaugelink.ports.pedal import PedalLine  # noqa: TC001  pydantic reads it
 from gaugelink.ports.replay import REPLAY
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge
@@ -150,11 +152,18 @@ class _Gauge(_Place):
     channel: Words | None = None
 
 
+class _Pedal(_Strict):
+    port: Words
+    line: PedalLine
+    action: PedalAction = "accept"
+
+
 class _Bench(_Strict):
     bench: _Title
     gauge: Annotated[list[_Gauge], Field(min_length=1)]
     port: list[_Port] = []
     job: _Job | None = None
+    pedal: _Pedal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +216,15 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True)
+class PedalAt:
+    """A foot pedal: a serial port, the line of it that the contact is on, what a press means."""
+
+    port: str
+    line: PedalLine
+    action: PedalAction
+
+
+@dataclass(frozen=True, slots=True)
 class BenchFile:
     """A checked bench file. Made by `load`; paths are ready for use."""
 
@@ -217,6 +235,7 @@ class BenchFile:
     keep_bytes: Path | None
     job: Job | None
     gauges: tuple[Placed, ...]
+    pedal: PedalAt | None
     file: str
 
     def by_place(self) -> list[tuple[Where, list[Placed]]]:
@@ -260,7 +279,9 @@ def load(text: str, file: str) -> BenchFile:
     gauges = tuple(reader.gauge(number, entry) for number, entry in enumerate(model.gauge))
     reader.check_unused()
     reader.check_shared(gauges)
-    job = model.job
+    job, pedal = model.job, model.pedal
+    if pedal is not None:
+        reader.check_pedal(pedal.port, gauges)
     return BenchFile(
         model.bench.name,
         model.bench.operator,
@@ -271,6 +292,7 @@ def load(text: str, file: str) -> BenchFile:
         if job
         else None,
         gauges,
+        PedalAt(pedal.port, pedal.line, pedal.action) if pedal else None,
         file,
     )
 
@@ -354,6 +376,13 @@ class _Reader:
                         f"{other.driver.name!r} of {names}; behind one port all are set alike"
                     )
                     raise self._fault(("gauge", number, "driver"), what)
+
+    def check_pedal(self, port: str, gauges: Sequence[Placed]) -> None:
+        """Find a pedal on the port of a gauge, which only one of them could open."""
+        for item in gauges:
+            if item.where.name == port:
+                what = f"found {port!r}, which has the gauge {item.gauge.id}; accepted: its own"
+                raise self._fault(("pedal", "port"), what)
 
     def _driver_of(self, name: str) -> str:
         return str(_beside(self._file, name)) if name.endswith(".toml") else name

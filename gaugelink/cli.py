@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 COMMANDS: Final = {
     "demo": "measure a simulated head from start to report",
+    "bench": "capture from the gauges of a bench file, show the page, keep the record",
     "sim": "offer simulated gauges on ports of this machine",
     "ports": "list this machine's serial ports, and what each is best known by",
     "driver": "check a driver file against its examples",

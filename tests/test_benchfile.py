@@ -215,3 +215,26 @@ def test_what_no_gauge_of_the_bench_can_measure_is_said_once_each():
     assert (
         "guide clearance by rock cannot be measured: no indicator of the bench sends all the time"
     ) in not_measurable(plan, pressed.gauges)
+
+
+def test_a_foot_pedal_has_a_port_of_its_own():
+    pedal = '[pedal]\nport = "COM3"\nline = "cts"\n'
+    bench = load(BENCH + pedal + MICROMETER)
+    assert bench.pedal == benchfile.PedalAt("COM3", "cts", "accept")
+    assert load(BENCH + MICROMETER).pedal is None
+    with pytest.raises(InputError, match="found 'COM5', which has the gauge M1") as fault:
+        load(BENCH + pedal.replace("COM3", "COM5") + MICROMETER)
+    assert (fault.value.line, fault.value.field) == (6, "pedal.port")
+    with pytest.raises(InputError, match="found 'rts'; input should be 'cts', 'dsr'"):
+        load(BENCH + pedal.replace("cts", "rts") + MICROMETER)
+
+
+def test_the_bench_file_that_ships_loads_and_can_measure_its_whole_sheet():
+    text, file = content.read("sim/bench", "example")
+    bench = benchfile.load(text, file)
+    assert bench.job is not None
+    assert bench.job.invented
+    assert "invented" in text.splitlines()[0]
+    assert [len(gauges) for _, gauges in bench.by_place()] == [1, 1, 2, 1]
+    plan = plan_for(sheetfile.load(*content.read("sim/sheets", bench.job.sheet)))
+    assert not_measurable(plan, bench.gauges) == []

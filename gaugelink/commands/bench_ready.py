@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.head import ZERO_CHECK
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -42,6 +44,8 @@ def not_measurable(plan: Iterable[Step], gauges: Iterable[Placed]) -> list[str]:
     swept = {item.gauge.kind for item in gauges if item.driver.sends == "all the time"}
     found: dict[str, None] = {}
     for step in plan:
+        if step.position.characteristic == ZERO_CHECK:
+            continue  # it belongs to the readings of the same gauge, and they are named
         name = step.position.characteristic + (" by rock" if step.sweep else "")
         if step.gauge_kind not in kinds:
             found[f"{name} cannot be measured: the bench has no {step.gauge_kind}"] = None

@@ -1,0 +1,189 @@
+"""One run of a bench: gauges plugged in, page served, and ended in order."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import signal
+import sys
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from gaugelink.capture.bench import Bench
+from gaugelink.capture.clock import SystemClock
+from gaugelink.capture.pedal import PedalWatcher
+from gaugelink.capture.watcher import Watcher
+from gaugelink.commands.bench_plug import Plugging
+from gaugelink.commands.bench_ready import not_measurable, overdue
+from gaugelink.commands.running import Running, Telling, beside, opened_event
+from gaugelink.ports.listing import present_ports
+from gaugelink.session import Session
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from gaugelink.benchfile import BenchFile
+    from gaugelink.commands.bench_job import Taken
+    from gaugelink.ports.identity import PresentPort
+    from gaugelink.record import SignedHead
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How the job stands."""
+
+    job: str
+    readings: int
+    sweeps: int
+    counts: dict[str, int]
+    not_measured: list[str]
+    record: Path
+    head: SignedHead
+    report: Path | None = None
+
+    @property
+    def status(self) -> int:
+        """The exit status: 0 everything is measured and within, 1 it is not."""
+        fine = not (self.counts["outside"] or self.counts["undecided"] or self.not_measured)
+        return 0 if fine else 1
+
+    def document(self) -> dict[str, Any]:
+        """Give what ``--json`` prints."""
+        return {
+            "job": self.job,
+            "readings": self.readings,
+            "sweeps": self.sweeps,
+            "within": self.counts["within"],
+            "outside": self.counts["outside"],
+            "undecided": self.counts["undecided"],
+            "not_measured": self.not_measured,
+            "record": str(self.record),
+            "report": str(self.report) if self.report else None,
+            "head": {"size": self.head.size, "root": self.head.root.hex()},
+        }
+
+
+@dataclass(slots=True)
+class BenchRun:
+    """One run of a bench, from its file.
+
+    Args:
+        file: the bench file.
+        taken: the job, its record open.
+        operator: who works here.
+        tell: is given every sentence for the operator.
+        listing: lists the ports that are here now.
+    """
+
+    file: BenchFile
+    taken: Taken
+    operator: str
+    tell: Callable[[str], None]
+    listing: Callable[[], Sequence[PresentPort]] = present_ports
+
+    async def work(self, page: int) -> Outcome:
+        """Run until somebody asks to stop, then end in order.
+
+        Raises:
+            InputError: two gauges are on one port, or have changed since they are on record.
+            PortError: the page's port is taken.
+            RecordError: the record cannot be read or written.
+        """
+        taken, clock = self.taken, SystemClock()
+        gauges = [item.gauge for item in self.file.gauges]
+        is_new = taken.needs_opening(gauges)
+        running = Running(taken.sheet, Telling(echo=self.tell))
+        loop = asyncio.get_running_loop()
+
+        def warn(words: str) -> None:
+            with contextlib.suppress(RuntimeError):  # the loop is closed: nobody is left to tell
+                loop.call_soon_threadsafe(running.telling.say, "warning", words)
+
+        cables = Plugging(self.file, taken.job.name, clock, warn).cables(self.listing())
+        session = Session(
+            taken.plan, {item.id: item for item in gauges}, taken.job.stage, sheet=taken.sheet
+        )
+        bench = Bench(session, taken.store, clock, cables, self.operator, self.file.name,
+                      running.telling)  # fmt: skip
+        opened = partial(opened_event, job=taken.job, sheet=taken.sheet, gauges=gauges,
+                         clock=clock.name)  # fmt: skip
+        with asked_to_stop() as stop:
+            async with contextlib.AsyncExitStack() as stack:
+                url = await stack.enter_async_context(running.page(page))
+                await stack.enter_async_context(
+                    running.bench(
+                        bench,
+                        opened if is_new else None,
+                        taken.opened[0] if taken.opened else None,
+                        all_here=False,
+                    )
+                )
+                for words in (
+                    *overdue(gauges, clock.utc()[:10]),
+                    *not_measurable(taken.plan, self.file.gauges),
+                ):
+                    running.telling.say("warning", words)
+                watcher = Watcher(bench, self.listing, asyncio.sleep)
+                await stack.enter_async_context(beside(watcher.run(), "watcher"))
+                if (at := self.file.pedal) is not None:
+                    pedal = PedalWatcher(bench, at.port, at.line, asyncio.sleep, at.action)
+                    await stack.enter_async_context(beside(pedal.run(), "foot pedal"))
+                self.tell(f"The bench page is at {url}  (Ctrl-C ends it; the job can go on later)")
+                await stop.wait()
+        return outcome_of(running, taken)
+
+    async def report(self, path: Path) -> Outcome:
+        """Put the verdicts on record and write the report; no port is opened.
+
+        Raises:
+            InputError: the report cannot be written.
+            RecordError: the record cannot be read or written.
+        """
+        taken = self.taken
+        running = Running(taken.sheet, Telling(echo=self.tell))
+        session = Session(taken.plan, taken.gauges, taken.job.stage, sheet=taken.sheet)
+        bench = Bench(session, taken.store, SystemClock(), [], self.operator, self.file.name,
+                      running.telling)  # fmt: skip
+        async with running.bench(bench, None, taken.opened[0]):
+            await running.finish(path)
+        return outcome_of(running, taken, path)
+
+
+def outcome_of(running: Running, taken: Taken, report: Path | None = None) -> Outcome:
+    """Say how the job stands."""
+    session, judgement = running.view.bench.session, running.view.judgement()
+    return Outcome(
+        taken.job.name,
+        len(session.readings()),
+        len(session.sweeps()),
+        judgement.counts(),
+        [
+            " ".join(filter(None, (item.valve or "head", item.characteristic,
+                                   f"by {item.method}" if item.method else "")))
+            for item in judgement.missing
+        ],
+        taken.path,
+        taken.store.heads()[-1],
+        report,
+    )  # fmt: skip
+
+
+@contextlib.contextmanager
+def asked_to_stop() -> Iterator[asyncio.Event]:
+    """Give an event that is set when somebody presses Ctrl-C or the system ends the program."""
+    loop, stop = asyncio.get_running_loop(), asyncio.Event()
+
+    def asked(_number: int, _frame: object) -> None:
+        loop.call_soon_threadsafe(stop.set)
+
+    numbers = [signal.SIGINT, signal.SIGTERM]
+    if sys.platform == "win32":
+        numbers.append(signal.SIGBREAK)
+    before = {number: signal.signal(number, asked) for number in numbers}
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
