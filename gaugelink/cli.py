@@ -33,6 +33,7 @@ COMMANDS: Final = {
     "chart": "tell whether what is measured is steady, and how capable",
     "conformity": "say whether a value conforms, given its uncertainty",
     "uncertainty": "draw up an uncertainty budget",
+    "flatness": "tell how flat a face is, and which points say so",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "verify": "check that a record or a report is whole and unchanged",
 }
