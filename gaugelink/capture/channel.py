@@ -26,7 +26,7 @@ def line_of(driver: Driver) -> Line:
     port = driver.port
     return Line(
         port.baud, port.bytesize, port.parity, port.stopbits, port.flow, port.dtr, port.rts,
-        port.interface, port.endpoint,
+        port.interface, port.endpoint, port.layout or "us",
     )  # fmt: skip
 
 

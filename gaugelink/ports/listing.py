@@ -31,14 +31,15 @@ class Advice:
 
 
 def present_ports() -> list[PresentPort]:
-    """List the serial ports and the gauges on USB that this machine has now, sorted by name.
+    """List the serial ports, gauges on USB and keyboards that this machine has, sorted by name.
 
-    Opens none of them; of the gauges on USB the texts are read. Without libusb there are only the
-    serial ports.
+    Takes none of them; of the gauges on USB the texts are read. Without libusb there are no gauges
+    on USB, without evdev no keyboards.
     """
+    from gaugelink.ports.keyboard import keyboards  # noqa: PLC0415  only wanted here
     from gaugelink.ports.usb_listing import present_usb  # noqa: PLC0415  only wanted here
 
-    return sorted([*serial_ports(), *present_usb()], key=lambda port: port.name)
+    return sorted([*serial_ports(), *present_usb(), *keyboards()], key=lambda port: port.name)
 
 
 def serial_ports() -> list[PresentPort]:

@@ -22,12 +22,14 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
 
     Args:
         name: ``tcp://host:number``, ``rfc2217://host:number``, ``usb://maker:product`` for a gauge
-            on USB, ``replay:FILE?speed=10`` for a recording, or a serial port of this machine.
+            on USB, ``keyboard:/dev/input/...`` for one that types, ``replay:FILE?speed=10`` for a
+            recording, or a serial port of this machine.
         line: how a serial line is set; a plain connection has none.
         mono_ns: the monotonic clock of the bench.
 
     Raises:
-        InputError: a recording cannot be read, or its speed is no number above 0.
+        InputError: a recording cannot be read, or its speed is no number above 0; or the name of a
+            keyboard says something else than a device and a layout.
 
     >>> from gaugelink.ports.serial import Line
     >>> [type(port_for(name, Line(), int)).__name__ for name in ("COM5", "tcp://box:1")]
@@ -41,6 +43,11 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
         return UsbPort(name, mono_ns, interface=line.interface, endpoint=line.endpoint)
     if name.startswith("rfc2217://"):
         return Rfc2217Port(name, line, mono_ns)
+    if name.startswith("keyboard:"):
+        from gaugelink.ports.keyboard import KeyboardPort, read_name  # noqa: PLC0415  as above
+
+        at = read_name(name)
+        return KeyboardPort(name, at.device, at.layout or line.layout, mono_ns)
     if name.startswith(REPLAY):
         return open_recording(name, mono_ns)
     return SerialPort(name, line, mono_ns)

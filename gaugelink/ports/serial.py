@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
     from serial.rfc2217 import Serial as RemoteSerial
 
+    from gaugelink.ports.keylayout import Layout
+
 POLL_S: Final = 0.1
 """How long a read waits before it looks whether the port is being closed."""
 
@@ -44,6 +46,7 @@ class Line:
     rts: bool = True
     interface: int | None = None
     endpoint: int | None = None
+    layout: Layout = "us"
 
 
 def settings(line: Line) -> dict[str, Any]:
