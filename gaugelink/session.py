@@ -46,6 +46,7 @@ from gaugelink.events import (
     ZeroChecked,
     ZeroDoubted,
 )
+from gaugelink.head import zero_check_of
 from gaugelink.reading import Reading, Sweep, Tag
 from gaugelink.slips import Taken, look, read_note, write_note
 from gaugelink.standing import (
@@ -147,6 +148,11 @@ class Session:
                 return Question(place, self.cursor, noted.code, noted.words)
         return None
 
+    def against(self, gauge: str) -> str:
+        """Say why a gauge's value cannot be taken for what is asked now; empty where it can."""
+        zero_asked = self.step is not None and zero_check_of(self.step.position) is not None
+        return self.standing.against_value(gauge, zero_asked=zero_asked)
+
     def is_open(self, number: int) -> bool:
         """Tell whether a step has neither a reading nor been skipped."""
         return number not in self.filled and number not in self.skipped
@@ -230,7 +236,9 @@ class Session:
         kind = self._kind(command.gauge)
         if kind != step.gauge_kind:
             raise SessionError(f"the sweep came from the {kind}, asked for: {step.gauge_kind}")
-        if against := self.standing.against_sweep(command.gauge):
+        # A sweep during which the battery went low is kept, but cannot be used.
+        refused = self.standing.against_sweep if command.usable else self.standing.against_value
+        if against := refused(command.gauge):
             raise SessionError(against)
         tag = self._tag(self.cursor, command.gauge)
         events = self._replaced(stamp) if command.usable else []
@@ -266,7 +274,7 @@ class Session:
         step = self.step
         if step is None:
             return "nothing was asked for"
-        if against := self.standing.against_value(gauge):
+        if against := self.against(gauge):
             return against
         kind = self._kind(gauge)
         if step.sweep:

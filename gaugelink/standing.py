@@ -73,11 +73,16 @@ class Standing:
                 else:
                     self.battery.discard(gauge)
 
-    def against_value(self, gauge: str) -> str:
-        """Say why a gauge's value cannot be put into the place asked for; empty where it can."""
+    def against_value(self, gauge: str, *, zero_asked: bool = False) -> str:
+        """Say why a gauge's value cannot be put into the place asked for; empty where it can.
+
+        Args:
+            gauge: the gauge.
+            zero_asked: what is asked for is how the zero is; then a doubt is no reason.
+        """
         if gauge in self.unconfirmed:
             return UNCONFIRMED
-        if gauge in self.zero:
+        if gauge in self.zero and not zero_asked:
             return zero_words(self.zero[gauge])
         return ""
 

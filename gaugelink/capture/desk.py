@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 from gaugelink.capture.ledger import Ledger, head_is_due
 from gaugelink.errors import GaugeLinkError, RecordError, SessionError
-from gaugelink.events import Event, ReadingParked, ReadingRefused
+from gaugelink.events import BatteryTold, Event, ReadingParked, ReadingRefused, ZeroDoubted
 from gaugelink.reading import Stamp
+from gaugelink.standing import BATTERY, zero_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -121,6 +122,10 @@ class Desk:
                 self.audience.say("warning", f"{event.shown} is in the tray: {event.why}")
             elif isinstance(event, ReadingRefused):
                 self.audience.say("warning", f"{event.shown} was refused: {event.why}")
+            elif isinstance(event, ZeroDoubted):
+                self.audience.say("warning", f"{event.gauge}: {zero_words(event.why)}")
+            elif isinstance(event, BatteryTold) and event.low:
+                self.audience.say("warning", f"{event.gauge} says {event.words}: {BATTERY}")
         if head_is_due(done):
             try:
                 await self.ledger.publish_head()

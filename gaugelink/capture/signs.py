@@ -24,52 +24,48 @@ ENOUGH_BYTES: Final = 200
 """Before so many, the half line at the start alone would be a bad link."""
 
 
-@dataclass(frozen=True, slots=True)
-class BatterySaid:
-    """A gauge says how its battery is."""
-
-    gauge: str
-    low: bool
-    words: str
-
-
 @dataclass(slots=True)
 class Signs:
-    """What has been seen of one gauge since its port was opened.
+    """What has been seen of one gauge since its port was opened."""
 
-    Attributes:
-        bunches: how often its values came in a bunch.
-    """
-
-    gauge: str
-    bunches: int = 0
     _flags_battery: bool = False
     _zero: ZeroPressed = field(default_factory=ZeroPressed)
 
-    def battery_of_value(self, value: Value) -> BatterySaid | None:
-        """Tell what a value says of the battery; a gauge that flags it says good without."""
+    def battery(self, value: Value) -> tuple[bool, str] | None:
+        """Tell what a value says of the battery: whether it is low, in which words; or nothing.
+
+        A gauge that flags a low battery with its values says good by leaving the flag out.
+        """
         low = next((note for note in value.notes if note.startswith(BATTERY_LOW)), "")
         if low:
             self._flags_battery = True
-            return BatterySaid(self.gauge, True, low)
-        return BatterySaid(self.gauge, False, BATTERY_GOOD) if self._flags_battery else None
-
-    def battery_of_words(self, why: str) -> BatterySaid | None:
-        """Tell what a line without a number says of the battery, as the decoder words it."""
-        for words, low in ((BATTERY_LOW, True), (BATTERY_GOOD, False)):
-            if words in why:
-                return BatterySaid(self.gauge, low, why)
-        return None
+            return True, low
+        return (False, BATTERY_GOOD) if self._flags_battery else None
 
     def zero_is_set(self, value: Value, mono_ns: int) -> bool:
         """Tell whether its zero was set just before this value."""
         return self._zero.feed(value.shown.pm, value.shown.step_pm, mono_ns)
 
-    def in_a_bunch(self, count: int, silence_ns: int) -> bool:
-        """Take note of so many values in one portion after a silence; True if they came late."""
-        late = count >= BUNCH and silence_ns >= LATE_NS
-        self.bunches += late
-        return late
+
+def battery_reply(why: str) -> tuple[bool, str] | None:
+    """Tell what a line without a number says of the battery, as the decoder words it.
+
+    >>> battery_reply("the gauge reports: battery low (B0)")
+    (True, 'battery low (B0)')
+    """
+    for words, low in ((BATTERY_LOW, True), (BATTERY_GOOD, False)):
+        if words in why:
+            return low, why[why.index(words) :]
+    return None
+
+
+def came_late(count: int, silence_ns: int) -> bool:
+    """Tell whether so many values of a gauge in one portion, after a silence, came late.
+
+    >>> came_late(4, 300_000_000), came_late(2, 300_000_000), came_late(4, 60_000_000)
+    (True, False, False)
+    """
+    return count >= BUNCH and silence_ns >= LATE_NS
 
 
 def bunch_words(title: str, count: int, silence_ns: int) -> str:

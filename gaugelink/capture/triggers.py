@@ -86,7 +86,8 @@ class ZeroPressed:
     Attributes:
         still_steps: how many display steps a resting value may wander.
         rest_ns: how long it has to rest before.
-        jump_steps: how far from zero it rested at least.
+        jump_steps: how far from zero it rested at least; a hand moves a spindle by less between
+            two samples, and small sizes may be exactly zero by chance.
 
     >>> pressed = ZeroPressed(rest_ns=100)
     >>> [pressed.feed(value, 1, t) for value, t in [(790, 0), (791, 60), (790, 120), (0, 180)]]
@@ -97,7 +98,7 @@ class ZeroPressed:
 
     still_steps: int = 2
     rest_ns: int = 500_000_000
-    jump_steps: int = 20
+    jump_steps: int = 100
     _low: int = 0
     _high: int = 0
     _since_ns: int | None = None
