@@ -28,7 +28,12 @@ if TYPE_CHECKING:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
-    parser.add_argument("file", metavar="BUDGET.toml", help="inputs, correlations and formula")
+    parser.add_argument("file", metavar="BUDGET.toml", nargs="?",
+                        help="inputs, correlations and formula")  # fmt: skip
+    parser.add_argument("--ready", metavar="KIND",
+                        help="print a ready-made budget, such as stem or clearance")  # fmt: skip
+    parser.add_argument("--bench", metavar="BENCH.toml",
+                        help="with --ready: with this bench's gauges")  # fmt: skip
     parser.add_argument("--coverage", type=float, metavar="P",
                         help="coverage of U (default: the file's; 0.95)")  # fmt: skip
     parser.add_argument("--monte-carlo", type=int, metavar="N",
@@ -47,6 +52,12 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.budgetfile import load_budget  # noqa: PLC0415
     from gaugelink.metrology.budget import budget  # noqa: PLC0415
 
+    if args.ready is not None:
+        return _ready(args)
+    if args.file is None:
+        raise InputError("found no file, accepted: one, or --ready", field="BUDGET.toml")
+    if args.bench is not None:
+        raise InputError("found it, accepted: with --ready only", field="--bench")
     loaded = load_budget(read_text(Path(args.file)), args.file)
     coverage = loaded.coverage if args.coverage is None else args.coverage
     if not 0 < coverage < 1:
@@ -67,6 +78,26 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(document))
     else:
         _print(document)
+    return 0
+
+
+def _ready(args: argparse.Namespace) -> int:
+    from gaugelink.metrology.ready import READY, ready_text  # noqa: PLC0415
+
+    if args.file is not None or args.json:
+        raise InputError("found more, accepted: alone, or with --bench", field="--ready")
+    if args.ready not in READY:
+        what = f"found {args.ready!r}, accepted: {', '.join(READY)}"
+        raise InputError(what, field="--ready")
+    registered: dict[str, int] = {}
+    if args.bench is not None:
+        from gaugelink.benchfile import load  # noqa: PLC0415
+
+        for placed in load(read_text(Path(args.bench)), args.bench).gauges:
+            # Of two of a kind the less certain one: the budget must hold with either.
+            kind, u_pm = placed.gauge.kind, placed.gauge.u_pm
+            registered[kind] = max(u_pm, registered.get(kind, 0))
+    print(ready_text(args.ready, registered), end="")
     return 0
 
 
