@@ -1,6 +1,6 @@
 """Throw junk at every codec, and count what comes out that should not.
 
-    python benchmarks/fuzz_wire.py [--inputs 20000] [--seed 1]
+    python benchmarks/fuzz_wire.py [--inputs 20000] [--seed 1] [--driver NAME ...]
 
 First part, for every driver file: random bytes, and its own examples with bits turned, bytes lost,
 added and repeated, cut anywhere. Nothing may raise, no byte may be lost, nothing may pile up.
@@ -93,6 +93,16 @@ def answer(chance: random.Random) -> bytes:
     return b"\x01\x03\x08" + chance.randbytes(4) + b"\0\x03\0\0" + chance.randbytes(2)
 
 
+def report(chance: random.Random) -> bytes:
+    """Make a report with its identifier, places and unit; count, flags and sum by chance."""
+    return b"\x51" + chance.randbytes(4) + b"\x13" + chance.randbytes(2)
+
+
+def report_24(chance: random.Random) -> bytes:
+    """Make a report with its constants, and count, flags and exclusive or by chance."""
+    return b"GL" + chance.randbytes(4) + b"\0" + chance.randbytes(1)
+
+
 LINE = ENCODERS["signed-line"](Display(21380, 4, "mm"))
 KEYS = ENCODERS["keys-line"](Display(21380, 4, "mm"))
 
@@ -128,6 +138,18 @@ ODDS: dict[str, tuple[Callable[[random.Random], bytes], Fraction, str]] = {
         "48 bits by chance",
     ),
     "bcd28": (clocks(28), Fraction(10, 16) ** 6 * Fraction(3, 4), "28 bits by chance"),
+    "hid-report": (
+        report,
+        # flags: none of two unknown ones, not out of range, at most one of four modes; the sum
+        Fraction(1, 4) * Fraction(1, 2) * Fraction(5, 16) * Fraction(1, 256),
+        "count, flags and sum by chance",
+    ),
+    "hid-report-24": (
+        report_24,
+        # flags: none of four unknown ones, the sensor answers; the exclusive or
+        Fraction(1, 16) * Fraction(1, 2) * Fraction(1, 256),
+        "count, flags and check by chance",
+    ),
     "modbus-registers": (answer, Fraction(1, 2**16), "number and check by chance"),
 }  # fmt: skip
 """What only the format's checks stop, and how much of it gets past them, by the format alone."""
@@ -149,13 +171,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     parser.add_argument("--inputs", type=int, default=20_000, help="inputs a driver (20000)")
     parser.add_argument("--seed", type=int, default=1, help="what chance begins with (1)")
+    parser.add_argument("--driver", action="append", metavar="NAME", help="only this one")
     args = parser.parse_args()
     print(f"seed {args.seed}, {args.inputs} inputs a row\n")
     print("| driver | faults raised | bytes lost | most bytes held | values |")
     print("|---|---|---|---|---|")
     bad = False
     drivers = {
-        name: load_driver(*content.read("drivers", name)) for name in content.names("drivers")
+        name: load_driver(*content.read("drivers", name))
+        for name in args.driver or content.names("drivers")
     }
     for name, driver in drivers.items():
         faults, lost, held, values = junk(driver, args.inputs, random.Random(f"{args.seed} {name}"))
@@ -163,6 +187,8 @@ def main() -> int:
         print(f"| {name} | {faults} | {lost} | {held} | {values} |", flush=True)
     print("\n| driver | damage | wrong values | expected | off by |\n|---|---|---|---|---|")
     for name, (make, odds, damage) in ODDS.items():
+        if name not in drivers:
+            continue
         found = wrong(drivers[name], make, args.inputs, random.Random(f"{args.seed} odds {name}"))
         mean = float(odds * args.inputs)
         # Poisson is wide enough here: five standard deviations, and a few where none is expected.
