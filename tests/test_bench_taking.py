@@ -112,7 +112,10 @@ class TestTaking:
                 await self.at(rig, STAND_DOWN)
                 rig.clock.pass_s(2)
                 rig.bench.take("D1")
-                rig.clock.pass_s(1.5)
+                rig.clock.pass_s(2.4)
+                with pytest.raises(SessionError, match="has been asked already"):
+                    rig.bench.take("D1")  # hand gauges may take two seconds
+                rig.clock.pass_s(0.1)
                 rig.bench.take("D1")
                 assert await asyncio.to_thread(rig.cables["D1"].hear, 4) == b"R\rR\r"
                 await rig.press("D1", b" 1.08\r")

@@ -102,7 +102,7 @@ def test_a_gauge_behind_a_bridge_is_asked_through_its_request_wire():
         ("scale24", 'kind = "bridge"', "port.channel", "missing; accepted: the gauge's channel"),
         ("scale24", 'kind = "bridge"\nchannel = 0', "port.channel", "greater than or equal to 1"),
         ("scale24", 'kind = "serial"\nchannel = 2', "port.channel", "a serial port has no channel"),
-        ("scale24", 'kind = "tcp"\nchannel = 2', "port.channel", "a tcp port has no such setting"),
+        ("scale24", 'kind = "tcp"\nchannel = 2', "port.channel", "a tcp port has no channels"),
         ("signed-line", 'kind = "bridge"\nchannel = 2', "port.kind", "not that of a clocked gauge"),
     ],
 )

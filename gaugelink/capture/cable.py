@@ -9,32 +9,23 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from gaugelink.capture.arrivals import Arrived, Remark, Send
+from gaugelink.capture.bridged import Bridge, is_bridge
 from gaugelink.errors import InputError
 from gaugelink.wire.base import Noise, Partial, Value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from gaugelink.capture.bridged import Said
     from gaugelink.capture.channel import Channel
     from gaugelink.ports.identity import PortIdentity
     from gaugelink.ports.port import Port
-    from gaugelink.wire.base import Decoder, Item
+    from gaugelink.wire.base import Decoder
     from gaugelink.wire.driver import Driver
 
 
-@dataclass(frozen=True, slots=True)
-class Arrived:
-    """A value, and the gauge that sent it."""
-
-    channel: Channel
-    value: Value
-
-
-@dataclass(frozen=True, slots=True)
-class Remark:
-    """Something about the cable that the operator is to be told."""
-
-    words: str
+Item = Arrived | Remark | Send
 
 
 @dataclass(slots=True, eq=False)
@@ -44,7 +35,7 @@ class Cable:
     Args:
         port: the port; nothing is opened here.
         channels: the gauges by the mark that the wire gives them: "" where the port has one gauge
-            and says nothing of it, ``01`` and so on of a multiplexer.
+            and says nothing of it, ``01`` and so on of a multiplexer, ``1`` to ``9`` of a bridge.
         identity: what the port's adapter is known by; None: once lost it is not looked for.
         plug: makes a port of the same kind and settings under another name.
 
@@ -56,7 +47,7 @@ class Cable:
         heard_ns: when the last of them came.
 
     Raises:
-        InputError: no gauge is behind the port, or they do not speak alike.
+        InputError: no gauge is behind the port, or they do not speak alike and it is no bridge.
     """
 
     port: Port
@@ -64,25 +55,33 @@ class Cable:
     identity: PortIdentity | None = None
     plug: Callable[[str], Port] | None = None
     here: bool = False
-    decoder: Decoder = field(init=False)
+    decoder: Decoder | Bridge = field(init=False)
     bytes_in: int = 0
     noise_bytes: int = 0
     heard_ns: int = 0
     _driver: Driver = field(init=False)
+    _bridged: bool = field(init=False)
     _told: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         """Start decoding; the stream is joined somewhere in the middle."""
         if not self.channels:
             raise InputError(f"{self.port.name} has no gauge; accepted: one or more")
+        self._bridged = is_bridge(self.channels)
         drivers = {channel.driver.name: channel.driver for channel in self.channels.values()}
-        if len(drivers) > 1:
+        for mark, channel in self.channels.items():
+            if channel.driver.port.kind == "bridge" and not mark:
+                raise InputError(
+                    f"the gauge {channel.gauge.id} on {self.port.name} is behind a bridge; "
+                    "accepted: its channel there, 1 to 9"
+                )
+        if len(drivers) > 1 and not self._bridged:
             raise InputError(
                 f"the gauges on {self.port.name} have the drivers {' and '.join(drivers)}; "
                 "accepted: the same for all of them"
             )
-        [self._driver] = drivers.values()
-        self.decoder = self._driver.decoder(joined_midstream=True)
+        self._driver = next(iter(drivers.values()))
+        self.decoder = self._fresh()
 
     @property
     def titles(self) -> str:
@@ -95,7 +94,12 @@ class Cable:
         """Whether there is more than one gauge behind the port."""
         return len(self.channels) > 1
 
-    def feed(self, data: bytes, mono_ns: int) -> list[Arrived | Remark]:
+    @property
+    def greeting(self) -> bytes:
+        """What the other end is sent at opening; nothing, where no bridge is there."""
+        return self.decoder.greeting if isinstance(self.decoder, Bridge) else b""
+
+    def feed(self, data: bytes, mono_ns: int) -> list[Item]:
         """Decode what came, counting what made no value.
 
         Args:
@@ -103,30 +107,37 @@ class Cable:
             mono_ns: when they came. After a silence as long as the driver's pause a new frame
                 begins; what had begun before it is dropped.
         """
-        items: list[Item] = []
+        items: list[Said] = []
         if mono_ns - self.heard_ns >= self._driver.pause_ns:
             items += self.decoder.gap()
         self.heard_ns = mono_ns
         self.bytes_in += len(data)
         items += self.decoder.feed(data)
-        found: list[Arrived | Remark] = []
+        found: list[Item] = []
         for item in items:
             match item:
                 case Value():
                     found += self._value(item)
                 case Noise() | Partial():
                     self.noise_bytes += len(item.raw)
+                case Remark() | Send():
+                    found.append(item)
         return found
 
     def restart(self, mono_ns: int) -> None:
         """Begin a new stream: the port was opened, now, or again."""
         self.heard_ns = mono_ns
-        self.decoder = self._driver.decoder(joined_midstream=True)
+        self.decoder = self._fresh()
         self._told.clear()
         for channel in self.channels.values():
             channel.restart()
 
-    def _value(self, value: Value) -> list[Arrived | Remark]:
+    def _fresh(self) -> Decoder | Bridge:
+        if self._bridged:
+            return Bridge(self.port.name, self.channels)
+        return self._driver.decoder(joined_midstream=True)
+
+    def _value(self, value: Value) -> list[Item]:
         channel = self.channels.get(value.channel)
         if channel is not None:
             channel.last = value
@@ -151,5 +162,9 @@ def alone(
     identity: PortIdentity | None = None,
     plug: Callable[[str], Port] | None = None,
 ) -> Cable:
-    """Make the cable of a gauge that has a port to itself; the arguments are those of `Cable`."""
-    return Cable(port, {"": channel}, identity, plug)
+    """Make the cable of a gauge that has a port to itself; the arguments are those of `Cable`.
+
+    Behind a bridge it is the gauge on the channel that its driver file names.
+    """
+    on_bridge = channel.driver.port.channel
+    return Cable(port, {str(on_bridge or ""): channel}, identity, plug)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.ports.serial import Line
@@ -12,9 +12,6 @@ if TYPE_CHECKING:
     from gaugelink.wire.base import Value
     from gaugelink.wire.driver import Driver
 
-
-ANSWER_NS: Final = 1_000_000_000
-"""How long a gauge that was asked is waited for before it may be asked again."""
 
 BOUNCE_NS: Final = 500_000_000
 """The same figure again within so long is one press of a button or pedal that bounced; repeats
@@ -38,7 +35,9 @@ class Channel:
         last: the last value that came.
         armed: why the next value of a gauge that sends all the time, or has to be asked, is
             wanted; empty when not.
-        asked_ns: when it was asked last.
+        request: what asks it for a value; None: it cannot be asked.
+        asked_ns: when it was asked, as long as it has not answered; None: no answer is awaited.
+        polled: it was asked only to see what it shows.
         taken: the value that was taken last, and when, so that a bouncing button shows.
         values: how many came since the start.
     """
@@ -47,9 +46,35 @@ class Channel:
     driver: Driver
     last: Value | None = None
     armed: str = ""
-    asked_ns: int = 0
+    request: bytes | None = field(init=False)
+    asked_ns: int | None = None
+    polled: bool = False
     taken: tuple[str, int] | None = None
     values: int = 0
+
+    def __post_init__(self) -> None:
+        """Ask as the driver file says, as long as nobody says otherwise."""
+        self.request = self.driver.request
+
+    def awaits(self, now_ns: int) -> bool:
+        """Tell whether it has been asked and may still answer.
+
+        Until then it is not asked again: some gauges take two seconds.
+        """
+        return self.asked_ns is not None and now_ns - self.asked_ns < self.driver.answer_ns
+
+    def answered(self) -> bool:
+        """Take note that a value came; tell whether it was asked for only to be seen."""
+        polled = self.polled
+        self.asked_ns, self.polled = None, False
+        return polled
+
+    def unasked(self) -> None:
+        """Take note that no answer is coming any more."""
+        self.asked_ns = None
+        self.polled = False
+        if self.armed == "asked":
+            self.armed = ""
 
     def unwanted(self, value: Value, mono_ns: int) -> str:
         """Say why nobody can have wanted a value that came; empty where somebody may have.
@@ -59,7 +84,7 @@ class Channel:
         """
         if self.armed:
             return ""
-        if self.driver.request:
+        if self.request:
             return "nobody had asked the gauge: its answer came late or twice"
         if self.taken is not None:
             text, taken_ns = self.taken
@@ -70,6 +95,7 @@ class Channel:
 
     def restart(self) -> None:
         """Forget what was: the port was opened, now, or again."""
+        self.unasked()
         self.last = None
         self.armed = ""
         self.taken = None

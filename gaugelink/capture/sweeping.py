@@ -19,12 +19,20 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class SweepRecorder:
-    """Collects the samples of one gauge while a sweep is running."""
+    """Collects the samples of one gauge while a sweep is running.
+
+    Attributes:
+        gauge: the gauge's mark.
+        step: the step of the plan that the sweep is for.
+        t_ns, values: the samples with the times of their arrival.
+        gaps: what is known to be missing between them.
+    """
 
     gauge: str
     step: int
     t_ns: list[int] = field(default_factory=list)
     values: list[Value] = field(default_factory=list)
+    gaps: list[str] = field(default_factory=list)
 
     def add(self, value: Value, mono_ns: int) -> None:
         """Take in a sample with the time of its arrival."""

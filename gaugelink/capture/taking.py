@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
-from gaugelink.capture.channel import ANSWER_NS, BOUNCE_NS
+from gaugelink.capture.channel import BOUNCE_NS
 from gaugelink.capture.ledger import STOPPED
 from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
 from gaugelink.capture.watch import Watch
@@ -55,7 +55,7 @@ class Taking:
             PortError: it cannot be asked.
         """
         cable, channel = self._find(gauge)
-        title, request = channel.gauge.title, channel.driver.request
+        title, request = channel.gauge.title, channel.request
         if self.recorder is not None and self.recorder.gauge == gauge:
             raise SessionError("a sweep is being recorded with this gauge; stop it first")
         if gauge in self.desk.session.unconfirmed:
@@ -63,13 +63,15 @@ class Taking:
         if channel.driver.sends == "when pressed":
             raise SessionError(f"{title} sends when its own button is pressed; press that")
         now_ns = self.desk.clock.mono_ns()
-        if request and channel.armed and now_ns - channel.asked_ns < ANSWER_NS:
+        awaited = channel.awaits(now_ns)
+        if awaited and (channel.armed or not channel.polled):
             raise SessionError(f"{title} has been asked already; wait for its answer")
         if channel.taken is not None and now_ns - channel.taken[1] < BOUNCE_NS:
             raise SessionError(f"a value of {title} was taken only just now; once is enough")
-        if request:
+        if request and not awaited:
             cable.port.write(request)
-        channel.armed, channel.asked_ns = "asked", now_ns
+            channel.asked_ns, channel.polled = now_ns, False
+        channel.armed = "asked"
 
     def sweep_start(self) -> None:
         """Start recording the sweep that is asked for.
@@ -109,7 +111,7 @@ class Taking:
             raise SessionError("the gauge sent nothing during the sweep; look at its cable")
         trace = recorder.trace()
         analysis = analyse_trace(trace, self.desk.session.gauges[recorder.gauge].u_pm)
-        flags = [flag.text for flag in analysis.flags]
+        flags = recorder.gaps + [flag.text for flag in analysis.flags]
         usable = analysis.usable
         if mode := recorder.wrong_mode():
             flags.insert(0, f"the gauge was {MODE_WORDS[mode]}; set it to show the actual value")
@@ -140,13 +142,13 @@ class Taking:
             What decides on the events that it leads to, to be called with the ledger's turn; None
             where it leads to none.
         """
-        gauge = channel.gauge.id
+        gauge, polled = channel.gauge.id, channel.answered()
         self.desk.audience.live(gauge, value)
         if self.recorder is not None and self.recorder.gauge == gauge:
             self.recorder.add(value, mono_ns)
             return None
         if (
-            channel.driver.sends == "all the time"
+            (polled or channel.driver.sends == "all the time")
             and not channel.armed
             and not self._trigger(channel, value, mono_ns)
         ):
@@ -181,6 +183,12 @@ class Taking:
             for came_ns, sample in before:
                 self.recorder.add(sample, came_ns)
         return False
+
+    def gap(self, gauges: Sequence[str], flag: str) -> None:
+        """Take note that something of these gauges is missing here; a sweep is flagged with it."""
+        recorder = self.recorder
+        if recorder is not None and recorder.gauge in gauges and flag not in recorder.gaps:
+            recorder.gaps.append(flag)
 
     def break_off(self, cable: Cable) -> str:
         """End the sweep that is running with a gauge behind this cable; say so, else nothing."""

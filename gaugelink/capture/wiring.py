@@ -7,7 +7,7 @@ import contextlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.capture.cable import Remark
+from gaugelink.capture.arrivals import Arrived, Remark, Send
 from gaugelink.capture.group import Group
 from gaugelink.errors import GaugeLinkError, PortError
 from gaugelink.events import GaugeFound, GaugeLost
@@ -65,13 +65,15 @@ class Wiring:
         """Open a port, and put on record that the gauges behind it are there.
 
         Raises:
-            PortError: it cannot be opened.
+            PortError: it cannot be opened, or what is there cannot be told how to sample.
             RecordError: it could not be written; the port is closed again.
         """
         cable.restart(self.desk.clock.mono_ns())
         cable.port.open(self._sink(asyncio.get_running_loop(), cable))
         cable.here = True
         try:
+            if cable.greeting:
+                cable.port.write(cable.greeting)
             async with self.desk.ledger.turn:
                 stamp, name = self.desk.stamp(), cable.port.name
                 await self.desk.commit(
@@ -145,17 +147,20 @@ class Wiring:
 
     async def _chunk(self, cable: Cable, chunk: Chunk, cursor: int, group: Group) -> None:
         for found in cable.feed(chunk.data, chunk.mono_ns):
-            if isinstance(found, Remark):
-                words = "what a cable has to say could not be told"
-            else:
-                words = f"{found.value.shown} from {found.channel.gauge.title} is not on record"
+            words = f"what {cable.port.name} has to say could not be told"
             try:
-                if isinstance(found, Remark):
-                    self.desk.audience.say("warning", found.words)
-                else:
-                    came = self.taking.came(found.channel, found.value, chunk.mono_ns, cursor)
-                    if came is not None:
-                        await group.add(came, words)
+                match found:
+                    case Arrived(channel, value):
+                        words = f"{value.shown} from {channel.gauge.title} is not on record"
+                        came = self.taking.came(channel, value, chunk.mono_ns, cursor)
+                        if came is not None:
+                            await group.add(came, words)
+                    case Remark():
+                        self.taking.gap(found.gauges, found.flag)
+                        self.desk.audience.say("warning", found.words)
+                    case Send(data):
+                        words = f"what is on {cable.port.name} could not be told how to sample"
+                        cable.port.write(data)
             except Exception as fault:  # noqa: BLE001  the next one must not go with it
                 self.desk.complain(words, fault)
 

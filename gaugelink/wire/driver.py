@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Final, Literal
 
-from pydantic import Field, PrivateAttr, create_model
+from pydantic import Field, PrivateAttr, create_model, field_validator
 
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
@@ -19,7 +19,7 @@ from gaugelink.wire.bits import ClockedFrame
 from gaugelink.wire.bridge import ThroughBridge
 from gaugelink.wire.bridge_lines import ask_line
 from gaugelink.wire.codecs import CODECS
-from gaugelink.wire.settings import Fault, Frame, Model
+from gaugelink.wire.settings import Fault, Frame, Model, femtoseconds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -74,11 +74,23 @@ class Port(Model):
     flow: Literal["none", "rts/cts", "xon/xoff"] = "none"
     dtr: bool = True
     rts: bool = True
+    edge: Literal["rising", "falling"] | None = None
+    inverted: bool = False
+    answer: str = "2.5 s"
     layout: Layout | None = None
     vid: int | None = Field(default=None, ge=0, le=0xFFFF)
     pid: int | None = Field(default=None, ge=0, le=0xFFFF)
     interface: int | None = Field(default=None, ge=0, le=31)
     endpoint: int | None = Field(default=None, ge=0x81, le=0x8F)
+
+    @field_validator("answer")
+    @classmethod
+    def _answer_is_a_time(cls, answer: str) -> str:
+        try:
+            femtoseconds(answer)
+        except InputError as fault:
+            raise ValueError(fault.what) from None
+        return answer
 
     def fault(self) -> Fault | None:
         """Find a setting that this kind of port does not have."""
@@ -86,12 +98,18 @@ class Port(Model):
             theirs = self.kind not in {"tcp", "usb-hid"} if name not in USB_KEYS else (
                 self.kind == "usb-hid"
             )  # fmt: skip
-            if name not in {"kind", "channel"} and name in self.model_fields_set and not theirs:
+            other = name not in {"kind", "channel", "edge", "inverted", "answer"}
+            if other and name in self.model_fields_set and not theirs:
                 return ("port", name), f"found this key, but a {self.kind} port has no such setting"
         if self.kind == "bridge" and self.channel is None:
             return ("port", "channel"), "missing; accepted: the gauge's channel on the bridge"
         if self.kind != "bridge" and self.channel is not None:
             return ("port", "channel"), f"found this key, but a {self.kind} port has no channels"
+        for name in ("edge", "inverted"):
+            if self.kind != "bridge" and name in self.model_fields_set:
+                return ("port", name), "found this key, accepted: only with a bridge"
+        if self.edge is None and self.inverted:
+            return ("port", "edge"), "missing; accepted: the edge at the bridge's pin"
         if (self.vid is None) != (self.pid is None):
             return ("port", "vid"), "accepted: vid and pid, both or neither"
         return None
@@ -212,6 +230,14 @@ class Driver(Model):
     def pause_ns(self) -> int:
         """The silence on the port, in nanoseconds, after which to call `Decoder.gap`."""
         return self.frame.silence_ns
+
+    @property
+    def answer_ns(self) -> int:
+        """How long a gauge that was asked may take to answer, nanoseconds; not asked again before.
+
+        Left out of the file it is 2.5 s: hand gauges may take 2 s.
+        """
+        return femtoseconds(self.port.answer) // 10**6
 
     def decoder(self, *, joined_midstream: bool = False) -> Decoder:
         """Make a fresh decoder.
