@@ -12,7 +12,7 @@ import re
 import warnings
 from typing import TYPE_CHECKING, Final
 
-from serial import rfc2217
+from serial import SerialException, rfc2217
 
 from gaugelink.errors import PortError
 from gaugelink.ports.serial import SerialPort, settings
@@ -24,7 +24,42 @@ if TYPE_CHECKING:
 
 LAST_NUMBER: Final = 65535
 
+CONTROL_S: Final = 1.0
+"""How long an access server may take to say that DTR or RTS is set."""
+
+_DTR_AND_RTS: Final = frozenset(
+    (
+        rfc2217.SET_CONTROL_DTR_ON,
+        rfc2217.SET_CONTROL_DTR_OFF,
+        rfc2217.SET_CONTROL_RTS_ON,
+        rfc2217.SET_CONTROL_RTS_OFF,
+    )
+)
+
 _ADDRESS = re.compile(r"rfc2217://(?:\[[0-9A-Fa-f:.]+\]|[^:/?\[\]\s]+):(?P<number>[0-9]{1,5})")
+
+
+class _AccessServer(rfc2217.Serial):
+    """The library's client, for access servers of which some have no control lines."""
+
+    _network_timeout: float
+
+    def rfc2217_set_control(self, value: bytes) -> None:
+        """Set a control line; one that is not there is not waited for a second time.
+
+        Some servers answer nothing then. Most gauges send all the same; of one that draws its
+        supply from such a line, nothing comes.
+        """
+        if value not in _DTR_AND_RTS:
+            super().rfc2217_set_control(value)
+            return
+        patience, self._network_timeout = self._network_timeout, CONTROL_S
+        try:
+            super().rfc2217_set_control(value)
+        except SerialException:
+            self._ignore_set_control_answer = True
+        finally:
+            self._network_timeout = patience
 
 
 class Rfc2217Port(SerialPort):
@@ -35,7 +70,7 @@ class Rfc2217Port(SerialPort):
 
     def _make(self) -> rfc2217.Serial:
         # The library refuses a time limit for writing, and an access server has its own lock.
-        return rfc2217.Serial(None, **settings(self._line))
+        return _AccessServer(None, **settings(self._line))
 
     def _open(self) -> None:
         match = _ADDRESS.fullmatch(self.name)
