@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.arrivals import Arrived, Remark, Send
 from gaugelink.capture.group import Group
-from gaugelink.errors import GaugeLinkError, PortError
+from gaugelink.capture.ledger import STOPPED
+from gaugelink.errors import GaugeLinkError, PortError, SessionError
 from gaugelink.events import GaugeFound, GaugeLost
 from gaugelink.ports.port import Chunk, Lost
 
@@ -69,9 +70,13 @@ class Wiring:
             RecordError: it could not be written; the port is closed again.
         """
         cable.restart(self.desk.clock.mono_ns())
-        cable.port.open(self._sink(asyncio.get_running_loop(), cable))
+        sink, let_go = self._sink(asyncio.get_running_loop(), cable)
+        # An address may take seconds to say that nobody is there; the other gauges go on meanwhile.
+        await asyncio.to_thread(cable.port.open, sink)
         cable.here = True
         try:
+            if self.desk.stopping:  # whoever closed all ports found this one not open yet
+                raise SessionError(STOPPED)
             if cable.greeting:
                 cable.port.write(cable.greeting)
             async with self.desk.ledger.turn:
@@ -84,6 +89,7 @@ class Wiring:
             cable.here = False
             await asyncio.to_thread(cable.port.close)
             raise
+        let_go()
 
     async def _absent(self, cable: Cable, why: str) -> None:
         """Put on record that the gauges behind a port are not there, and let the others work."""
@@ -112,16 +118,32 @@ class Wiring:
 
     def _sink(
         self, loop: asyncio.AbstractEventLoop, cable: Cable
-    ) -> Callable[[Chunk | Lost], None]:
+    ) -> tuple[Callable[[Chunk | Lost], None], Callable[[], None]]:
+        """Make what a port's thread hands everything to, and what lets it through.
+
+        Before that it is held back: the record has to know first that the gauges are there.
+        """
+        held: list[tuple[Cable, Chunk | Lost, int]] | None = []
+
         def came(item: Chunk | Lost) -> None:
             # A value belongs to what was asked for when it came, not when its turn comes.
-            self._queue.put_nowait((cable, item, self.desk.session.cursor))
+            entry = cable, item, self.desk.session.cursor
+            if held is None:
+                self._queue.put_nowait(entry)
+            else:
+                held.append(entry)
 
         def sink(item: Chunk | Lost) -> None:
             with contextlib.suppress(RuntimeError):  # the loop is closed: nobody is left to tell
                 loop.call_soon_threadsafe(came, item)
 
-        return sink
+        def let_go() -> None:
+            nonlocal held
+            waiting, held = held or [], None
+            for entry in waiting:
+                self._queue.put_nowait(entry)
+
+        return sink, let_go
 
     async def _consume(self) -> None:
         """Take in what the ports send, for ever. One bad value must not end it."""
