@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
-    parser.add_argument("action", choices=["check"], help="what to do with the sheet")
+    parser.add_argument("action", choices=["check", "gauges"],
+                        help="check the sheet, or hold a bench's gauges against it")  # fmt: skip
     parser.add_argument("file", metavar="FILE", help="a limit sheet (TOML)")
+    parser.add_argument("--bench", metavar="BENCH.toml", help="with gauges: the bench file")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,6 +38,10 @@ def run(args: argparse.Namespace) -> int:
     """
     from gaugelink.sheetfile import check  # noqa: PLC0415  pydantic is slow to start
 
+    if args.action == "gauges":
+        return _gauges(args)
+    if args.bench is not None:
+        raise InputError("found it, accepted: with gauges only", field="--bench")
     found = check(read_text(Path(args.file)), args.file)
     if args.json:
         print(json.dumps(_document(found), ensure_ascii=False))
@@ -44,6 +50,43 @@ def run(args: argparse.Namespace) -> int:
     if not args.json:
         _print(found)
     return 1 if any(not item.resolved for item in found.disagreements) else 0
+
+
+def _gauges(args: argparse.Namespace) -> int:
+    """Hold the gauges of a bench against a sheet."""
+    from gaugelink import benchfile, sheetfile  # noqa: PLC0415
+    from gaugelink.fitness import WORDS, fitness  # noqa: PLC0415
+    from gaugelink.quantity import micrometres_text  # noqa: PLC0415
+
+    if args.bench is None:
+        raise InputError("missing; accepted: a bench file", field="--bench")
+    sheet = sheetfile.load(read_text(Path(args.file)), args.file)
+    bench = benchfile.load(read_text(Path(args.bench)), args.bench)
+    found = fitness(sheet, [placed.gauge for placed in bench.gauges])
+    if args.json:
+        print(json.dumps({"limits": [
+            {
+                "line": one.limit.line, "characteristic": one.limit.characteristic,
+                "limit": one.limit.words, "word": one.word, "missing": list(one.missing),
+                "u_um": one.u_pm / 1e6, "room_um": one.room_pm / 1e6, "ratio": one.ratio,
+                "left": one.left,
+            }
+            for one in found
+        ]}, ensure_ascii=False))  # fmt: skip
+    else:
+        for one in found:
+            words = WORDS[one.word]
+            if one.missing:
+                words += f" ({', '.join(one.missing)})"
+            name = one.limit.characteristic
+            if one.limit.method:
+                name += f" ({one.limit.method})"
+            print(f"{name}, {one.limit.words}: {words}")
+            if one.ratio is not None and one.left is not None:
+                u, room = micrometres_text(one.u_pm), micrometres_text(one.room_pm)
+                print(f"    u {u} um in a room of {room} um, {one.ratio:.1f} times 2 U; "
+                      f"{100 * one.left:.0f} % of it is within")  # fmt: skip
+    return 1 if any(one.word in {"cannot", "no gauge"} for one in found) else 0
 
 
 def _first(errors: list[InputError]) -> InputError:
