@@ -17,6 +17,7 @@ from gaugelink.capture.wiring import Wiring
 from gaugelink.errors import GaugeLinkError, InputError
 
 if TYPE_CHECKING:
+    import asyncio
     from collections.abc import Callable, Sequence
 
     from gaugelink.capture.audience import Audience
@@ -120,6 +121,15 @@ class Bench:
         """Root of the record's tree over these entries."""
         return self._desk.ledger.root
 
+    @property
+    def answered(self) -> asyncio.Event:
+        """Is set when a gauge that can be asked has sent a value."""
+        return self._taking.answered
+
+    def to_poll(self) -> list[Channel]:
+        """List the gauges that somebody is to see, and that show nothing unless they are asked."""
+        return self._taking.to_poll()
+
     def cable_of(self, gauge: str) -> Cable:
         """Give the cable that a gauge of this bench is behind."""
         return self._cable[gauge]
@@ -219,6 +229,15 @@ class Bench:
             PortError: it cannot be asked.
         """
         self._taking.take(gauge)
+
+    def poll(self, gauge: str) -> None:
+        """Ask a gauge only to see what it shows.
+
+        Raises:
+            SessionError: the bench has no such gauge, or it is lost.
+            PortError: it cannot be asked.
+        """
+        self._taking.poll(gauge)
 
     def sweep_start(self) -> None:
         """Start recording the sweep that is asked for.

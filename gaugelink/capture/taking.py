@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
@@ -37,12 +38,14 @@ class Taking:
     Attributes:
         recorder: collects the sweep that is running; None when none is.
         watch: the triggers without a button.
+        answered: is set when a gauge that can be asked has sent a value.
     """
 
     desk: Desk
     cables: Sequence[Cable]
     recorder: SweepRecorder | None = None
     watch: Watch = field(default_factory=Watch)
+    answered: asyncio.Event = field(default_factory=asyncio.Event)
 
     # ---- what people do -------------------------------------------------------------------------
 
@@ -72,6 +75,33 @@ class Taking:
             cable.port.write(request)
             channel.asked_ns, channel.polled = now_ns, False
         channel.armed = "asked"
+
+    def to_poll(self) -> list[Channel]:
+        """List the gauges that somebody is to see, and that show nothing unless they are asked."""
+        step = self.desk.session.step
+        if step is None or self.desk.stopping or not (self.watch.on or self.recorder):
+            return []
+        return [
+            channel
+            for cable, channel in self._all()
+            if cable.here
+            and channel.request
+            and channel.driver.sends == "when asked"
+            and channel.gauge.kind == step.gauge_kind
+            and (self.recorder is None or self.recorder.gauge == channel.gauge.id)
+        ]
+
+    def poll(self, gauge: str) -> None:
+        """Ask a gauge only to see what it shows.
+
+        Raises:
+            SessionError: the bench has no such gauge, or it is lost.
+            PortError: it cannot be asked.
+        """
+        cable, channel = self._find(gauge)
+        assert channel.request
+        channel.asked_ns, channel.polled = self.desk.clock.mono_ns(), True
+        cable.port.write(channel.request)
 
     def sweep_start(self) -> None:
         """Start recording the sweep that is asked for.
@@ -143,6 +173,8 @@ class Taking:
             where it leads to none.
         """
         gauge, polled = channel.gauge.id, channel.answered()
+        if channel.request:
+            self.answered.set()
         self.desk.audience.live(gauge, value)
         if self.recorder is not None and self.recorder.gauge == gauge:
             self.recorder.add(value, mono_ns)

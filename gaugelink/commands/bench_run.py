@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from gaugelink.capture.bench import Bench
 from gaugelink.capture.clock import SystemClock
 from gaugelink.capture.pedal import PedalWatcher
+from gaugelink.capture.poller import Poller
 from gaugelink.capture.watcher import Watcher
 from gaugelink.commands.bench_plug import Plugging
 from gaugelink.commands.bench_ready import not_measurable, overdue
@@ -127,6 +128,8 @@ class BenchRun:
                     running.telling.say("warning", words)
                 watcher = Watcher(bench, self.listing, asyncio.sleep)
                 await stack.enter_async_context(beside(watcher.run(), "watcher"))
+                poller = Poller(bench, asyncio.sleep)
+                await stack.enter_async_context(beside(poller.run(), "poller"))
                 if (at := self.file.pedal) is not None:
                     pedal = PedalWatcher(bench, at.port, at.line, asyncio.sleep, at.action)
                     await stack.enter_async_context(beside(pedal.run(), "foot pedal"))
