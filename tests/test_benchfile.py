@@ -186,13 +186,46 @@ def test_a_job_that_cannot_be_a_file_everywhere_is_refused(name: str):
         benchfile.job_name(name)
 
 
-def test_gauges_behind_one_port_that_set_it_differently_are_refused(tmp_path: Path):
-    text, _ = content.read("drivers", "mux-line")
-    assert "baud = 9600" in text
-    (tmp_path / "slow.toml").write_text(text.replace("baud = 9600", "baud = 1200"), "utf-8")
-    bench = TWO_BEHIND_ONE.replace('"mux-line"', '"slow.toml"', 1)
+def test_gauges_behind_one_multiplexer_have_one_driver():
+    bench = TWO_BEHIND_ONE.replace('"mux-line"', '"mux-line-point"', 1)
+    with pytest.raises(InputError, match="found 'mux-line', and M1 on line 7 has 'mux-line-point'"):
+        load(bench)
+
+
+ON_A_BRIDGE = TWO_BEHIND_ONE.replace("mux-line", "bcd52").replace('"01"', '"1"').replace(
+    '"02"', '"2"'
+)  # fmt: skip
+
+
+def test_gauges_behind_a_bridge_may_have_each_their_own_driver():
+    mixed = ON_A_BRIDGE.replace('"bcd52"', '"bcd28"', 1).replace('"micrometer"', '"caliper"', 1)
+    [(_, gauges)] = load(mixed).by_place()
+    assert [(item.driver.name, item.channel) for item in gauges] == [("bcd28", "1"), ("bcd52", "2")]
+    with pytest.raises(InputError, match="found '02', accepted on a bridge: 1 to 9") as fault:
+        load(ON_A_BRIDGE.replace('"2"', '"02"'))
+    assert fault.value.field == "gauge.2.channel"
+
+
+def test_the_channel_of_a_driver_file_for_a_bridge_holds_where_the_bench_file_names_none(
+    tmp_path: Path,
+):
+    text, _ = content.read("drivers", "bcd52")
+    assert text.count('kind = "serial"\n') == 1
+    bridged = text.replace('kind = "serial"\n', 'kind = "bridge"\nchannel = 3\n')
+    (tmp_path / "bridged.toml").write_text(bridged, "utf-8")
+    file = str(tmp_path / "bench.toml")
+    one = BENCH + MICROMETER.replace('"signed-line"', '"bridged.toml"')
+    assert load(one, file).gauges[0].channel == "3"
+    assert load(one + 'channel = "4"\n', file).gauges[0].channel == "4"
+
+
+def test_gauges_behind_one_bridge_that_set_it_differently_are_refused(tmp_path: Path):
+    text, _ = content.read("drivers", "bcd52")
+    slow = text.replace("baud = 115200", "baud = 1200")
+    assert slow != text
+    (tmp_path / "slow.toml").write_text(slow, "utf-8")
     with pytest.raises(InputError, match="behind one port all are set alike"):
-        load(bench, str(tmp_path / "bench.toml"))
+        load(ON_A_BRIDGE.replace('"bcd52"', '"slow.toml"', 1), str(tmp_path / "bench.toml"))
 
 
 def test_a_gauge_is_overdue_from_the_day_after_its_date():

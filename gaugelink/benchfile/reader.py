@@ -1,169 +1,30 @@
-r"""Bench files: which gauges stand on a bench, where each is plugged in, and the usual job.
-
-Everything is checked before a port is opened: a wrong driver must not look like silence, nor two
-gauges on one port like one of them.
-"""
+"""A bench file read and checked whole."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
-
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    StringConstraints,
-)
+from typing import TYPE_CHECKING, Final
 
 from gaugelink import content, tomlfile
+from gaugelink.benchfile.tables import BenchTables
 from gaugelink.capture.channel import line_of
-from gaugelink.capture.pedal import PedalAction  # noqa: TC001  pydantic reads it
 from gaugelink.errors import InputError
 from gaugelink.ports.identity import PortIdentity
-from gaugelink.ports.pedal import PedalLine  # noqa: TC001  pydantic reads it
 from gaugelink.ports.replay import REPLAY
-from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge
-from gaugelink.wire.driver import GaugeKind, load_driver
+from gaugelink.wire.driver import load_driver
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gaugelink.benchfile.tables import GaugeTable, PlaceTable
+    from gaugelink.capture.pedal import PedalAction
+    from gaugelink.ports.pedal import PedalLine
     from gaugelink.wire.driver import Driver
 
-PAGE: Final = 8421
-"""Port of the page where the file names none: the same address every day, for a bookmark."""
-
-
-def _due(value: object) -> object:
-    """Take a date with quotes or without; TOML has both."""
-    if isinstance(value, date):
-        return value.isoformat()
-    try:
-        return date.fromisoformat(str(value)).isoformat()
-    except ValueError:
-        raise ValueError(f"found {value!r}, accepted: a date such as 2027-03-31") from None
-
-
-def _uncertainty_pm(value: object) -> object:
-    if not isinstance(value, str):
-        raise ValueError(f'found {value!r}, accepted: text with a unit such as "0.002 mm"')  # noqa: TRY004  pydantic collects ValueError
-    try:
-        length = parse_length(value)
-    except InputError as fault:
-        raise ValueError(fault.what) from None
-    if length.pm <= 0:
-        raise ValueError(f"found {value!r}, accepted: more than zero")
-    return length.pm
-
-
-def _usb(value: str) -> str:
-    parts = value.split(":")
-    if len(parts) != 2 or not all(_is_usb_number(part) for part in parts):
-        raise ValueError(f'found {value!r}, accepted: maker and product such as "0403:6001"')
-    return value
-
-
-def _is_usb_number(text: str) -> bool:
-    return 1 <= len(text) <= 4 and all(item in "0123456789abcdefABCDEF" for item in text)
-
-
-def job_name(value: str) -> str:
-    """Check the name of a job: its record is a file of that name, on any system.
-
-    Raises:
-        ValueError: it cannot be the name of a file everywhere.
-
-    >>> job_name("D-0042")
-    'D-0042'
-    """
-    taken = {"con", "prn", "aux", "nul", *(f"{a}{n}" for a in ("com", "lpt") for n in range(10))}
-    if (
-        not 0 < len(value) <= 80
-        or not all(item.isalnum() or item in " ._-" for item in value)
-        or not value[0].isalnum()
-        or not value[-1].isalnum()
-        or value.split(".", maxsplit=1)[0].lower() in taken
-    ):
-        raise ValueError(
-            f"found {value!r}, accepted: letters, digits and blank . _ - inside, up to 80, for the "
-            "record is a file of this name"
-        )
-    return value
-
-
-Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
-"""A text that says something: blanks alone are none."""
-Length = Annotated[int, BeforeValidator(_uncertainty_pm)]
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class _Title(_Strict):
-    name: Words
-    operator: Words
-    record: Words
-    page: Annotated[int, Field(ge=0, le=65535)] = PAGE
-    keep_bytes: Words | None = None
-
-
-class _Job(_Strict):
-    name: Annotated[Words, AfterValidator(job_name)]
-    head: Words
-    serial: Words
-    stage: Words
-    sheet: Words
-    invented: bool = False
-
-
-class _Bind(_Strict):
-    """What an adapter is known by; the words are those that ``gaugelink ports`` prints."""
-
-    usb: Annotated[str, AfterValidator(_usb)]
-    serial_number: Words | None = None
-    path: Words | None = None
-    part: Words | None = None
-
-
-class _Place(_Strict):
-    port: Words | None = None
-    bind: _Bind | None = None
-
-
-class _Port(_Place):
-    name: Words
-
-
-class _Gauge(_Place):
-    id: Annotated[Words, Field(max_length=60)]
-    kind: GaugeKind
-    title: Words
-    serial: Words
-    driver: Words
-    u: Length
-    calibration_due: Annotated[str, BeforeValidator(_due)]
-    channel: Words | None = None
-
-
-class _Pedal(_Strict):
-    port: Words
-    line: PedalLine
-    action: PedalAction = "accept"
-
-
-class _Bench(_Strict):
-    bench: _Title
-    gauge: Annotated[list[_Gauge], Field(min_length=1)]
-    port: list[_Port] = []
-    job: _Job | None = None
-    pedal: _Pedal | None = None
+BRIDGE_CHANNELS: Final = tuple("123456789")
+"""What a bridge calls its channels (docs/bridge-line.md)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,7 +135,7 @@ def load(text: str, file: str) -> BenchFile:
     >>> bench.gauges[0].gauge.u_pm, bench.gauges[0].where.words
     (1900000, 'the port COM5')
     """
-    model = tomlfile.check(_Bench, text, file)
+    model = tomlfile.check(BenchTables, text, file)
     reader = _Reader(text, file, model)
     gauges = tuple(reader.gauge(number, entry) for number, entry in enumerate(model.gauge))
     reader.check_unused()
@@ -309,7 +170,7 @@ def sheet_beside(file: str, sheet: str) -> str:
 class _Reader:
     """Reads the gauges of one file, and says where a fault stands."""
 
-    def __init__(self, text: str, file: str, model: _Bench) -> None:
+    def __init__(self, text: str, file: str, model: BenchTables) -> None:
         self._text = text
         self._file = file
         self._shared: dict[str, Where] = {}
@@ -321,7 +182,7 @@ class _Reader:
                 raise self._fault(("port", number, "name"), what)
             self._shared[entry.name] = self._where(("port", number), entry)
 
-    def gauge(self, number: int, entry: _Gauge) -> Placed:
+    def gauge(self, number: int, entry: GaugeTable) -> Placed:
         """Read one ``[[gauge]]``."""
         here = ("gauge", number)
         if entry.id in self._marks:
@@ -370,6 +231,13 @@ class _Reader:
                 if item.channel == other.channel:
                     what = f"found {item.channel!r}, which is that of {names}; accepted: its own"
                     raise self._fault(("gauge", number, "channel"), what)
+                alone = not (item.driver.frame.clocked and other.driver.frame.clocked)
+                if alone and item.driver.name != other.driver.name:
+                    what = (
+                        f"found {item.driver.name!r}, and {names} has {other.driver.name!r}; "
+                        "accepted behind one port: the same driver, unless it is a bridge"
+                    )
+                    raise self._fault(("gauge", number, "driver"), what)
                 if line_of(item.driver) != line_of(other.driver):
                     what = (
                         f"found {item.driver.name!r}, which sets the port in another way than "
@@ -387,16 +255,16 @@ class _Reader:
     def _driver_of(self, name: str) -> str:
         return str(_beside(self._file, name)) if name.endswith(".toml") else name
 
-    def _channel(self, here: tuple[str | int, ...], entry: _Gauge, driver: Driver) -> str:
+    def _channel(self, here: tuple[str | int, ...], entry: GaugeTable, driver: Driver) -> str:
+        """Give the mark on the wire; a clocked gauge has one only behind a bridge."""
         fixed = driver.port.channel
-        if fixed is None:
-            return entry.channel or ""
-        if entry.channel not in {None, str(fixed)}:
-            what = f"found {entry.channel!r}, accepted with the driver {driver.name}: '{fixed}'"
+        channel = entry.channel or (str(fixed) if fixed else "")
+        if channel and driver.frame.clocked and channel not in BRIDGE_CHANNELS:
+            what = f"found {channel!r}, accepted on a bridge: 1 to 9"
             raise self._fault((*here, "channel"), what)
-        return str(fixed)
+        return channel
 
-    def _where(self, here: tuple[str | int, ...], entry: _Place) -> Where:
+    def _where(self, here: tuple[str | int, ...], entry: PlaceTable) -> Where:
         if (entry.port is None) == (entry.bind is None):
             found = "both" if entry.port else "none"
             what = f"found {found}, accepted: where it is, as port = or as bind"
