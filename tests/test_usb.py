@@ -92,7 +92,9 @@ class TestReports:
         assert str(value.shown) == "7.965 mm"
 
     def test_come_after_any_number_of_waits_that_were_over(self, wire, gauge):
+        """A silent gauge is not lost, nor one whose read was interrupted."""
         port, sink = opened(wire)
+        gauge.waited(3)
         gauge.fail(errno.EINTR)
         gauge.fail(errno.EAGAIN)
         gauge.send(REPORT)

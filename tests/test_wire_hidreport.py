@@ -82,6 +82,18 @@ def test_a_check_by_hand_is_the_check_of_the_codec():
     assert shown(run(frame().decoder(), bytes.fromhex("07 01 02 03 07 47"))) == ["0.513 mm"]
 
 
+@pytest.mark.parametrize(("kind", "begins", "check"), [
+    ("sum", 0, 0x0D), ("sum", 1, 0x06), ("sum", 2, 0x05),
+    ("xor", 0, 0x07), ("xor", 1, 0x00), ("xor", 2, 0x01),
+])  # fmt: skip
+def test_the_check_sum_is_made_of_the_bytes_that_the_file_says(kind, begins, check):
+    """07 01 02 03, added and exclusive-ored by hand from the first, second and third byte on."""
+    settings = frame(checksum=kind, checksum_from=begins)
+    good = bytes([7, 1, 2, 3, check, 0x47])
+    assert shown(run(settings.decoder(), good)) == ["0.513 mm"]
+    assert shown(run(settings.decoder(), good[:4] + bytes([check ^ 1, 0x47]))) == []
+
+
 class TestCounter:
     """A report that is sent twice counts once."""
 

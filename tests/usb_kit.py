@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from types import SimpleNamespace
 
 import usb.backend
+from cable_kit import PATIENCE_S
 from usb.core import USBError, USBTimeoutError
 
 IN, OUT = 0x81, 0x02
@@ -52,6 +53,7 @@ class UsbGauge:
     claimed: set[int] = field(default_factory=set)
     detached: int = 0
     cleared: int = 0
+    _waits: queue.Queue[None] = field(default_factory=queue.Queue)
     _sent: queue.Queue[bytes | USBError] = field(default_factory=queue.Queue)
 
     def send(self, report: bytes) -> None:
@@ -62,10 +64,16 @@ class UsbGauge:
         """Let the next read fail."""
         self._sent.put(USBError(words, None, number))
 
+    def waited(self, times: int) -> None:
+        """Wait until so many reads were over before anything came."""
+        for _ in range(times):
+            self._waits.get(timeout=PATIENCE_S)
+
     def next_report(self, timeout_ms: int) -> bytes:
         try:
             item = self._sent.get(timeout=min(timeout_ms / 1000, SHORTLY_S))
         except queue.Empty:
+            self._waits.put(None)
             raise USBTimeoutError("Operation timed out", -7, errno.ETIMEDOUT) from None
         if isinstance(item, USBError):
             raise item

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import urllib.parse
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
 import usb.backend.libusb1
@@ -98,8 +99,12 @@ class UsbName:
         return f"{USB}{usb_text(self.vid, self.pid)}{query}"
 
 
+@cache
 def system_backend() -> Any | None:
-    """Give what speaks to this machine's USB; None where libusb is not on the machine."""
+    """Give what speaks to this machine's USB; None where libusb is not on the machine.
+
+    Looked for once: the search may start other programs, and the list is looked at every second.
+    """
     return usb.backend.libusb1.get_backend()
 
 
