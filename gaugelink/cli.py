@@ -34,6 +34,7 @@ COMMANDS: Final = {
     "conformity": "say whether a value conforms, given its uncertainty",
     "uncertainty": "draw up an uncertainty budget",
     "flatness": "tell how flat a face is, and which points say so",
+    "spring": "reckon a valve spring: loads, solid height, room to spare, shims",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "verify": "check that a record or a report is whole and unchanged",
 }
