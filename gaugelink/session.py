@@ -49,10 +49,7 @@ from gaugelink.events import (
 from gaugelink.head import zero_check_of
 from gaugelink.reading import Reading, Sweep, Tag
 from gaugelink.slips import Taken, look, read_note, write_note
-from gaugelink.standing import (
-    UNCONFIRMED as UNCONFIRMED,  # noqa: PLC0414
-    Standing,
-)
+from gaugelink.standing import Standing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

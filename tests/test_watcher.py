@@ -149,6 +149,9 @@ def test_a_sweep_and_a_wanted_value_wait_for_the_confirmation_too(tmp_path):
                 rig.bench.take("C1")
             await act(rig.bench, {"do": "confirm-position"})
             rig.bench.sweep_start()
+            with pytest.raises(SessionError, match="Caliper: .* check the zero on its master"):
+                rig.bench.take("C1")
+            await act(rig.bench, {"do": "confirm-zero", "gauge": "C1"})
             rig.bench.take("C1")
 
     run(test())

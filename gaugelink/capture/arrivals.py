@@ -12,10 +12,20 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Arrived:
-    """A value, and the gauge that sent it."""
+    """A value, and the gauge that sent it; late where newer ones came with it after a silence."""
 
     channel: Channel
     value: Value
+    late: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BatterySaid:
+    """A gauge says how its battery is."""
+
+    channel: Channel
+    low: bool
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +33,7 @@ class Remark:
     """Something about the cable that the operator is to be told.
 
     Attributes:
-        words: the sentence.
+        words: the sentence; empty where it was told before.
         gauges: the gauges whose stream has a gap here, by their mark.
         flag: what is said of a sweep that one of them is recording.
     """

@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from gaugelink.capture.arrivals import Arrived, Remark, Send
+from gaugelink.capture.arrivals import Arrived, BatterySaid, Remark, Send
 from gaugelink.capture.bridged import Bridge, is_bridge
+from gaugelink.capture.signs import LATE_NS, battery_reply, bunch_words, came_late, link_words
 from gaugelink.errors import InputError
 from gaugelink.wire.base import Noise, Partial, Value
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from gaugelink.wire.driver import Driver
 
 
-Item = Arrived | Remark | Send
+Item = Arrived | BatterySaid | Remark | Send
 
 
 @dataclass(slots=True, eq=False)
@@ -90,6 +91,11 @@ class Cable:
         return f"{', '.join(most)} and {last}" if most else last
 
     @property
+    def link(self) -> str:
+        """How much of what came was noise, in words; empty where nothing was."""
+        return link_words(self.bytes_in, self.noise_bytes)
+
+    @property
     def several(self) -> bool:
         """Whether there is more than one gauge behind the port."""
         return len(self.channels) > 1
@@ -108,7 +114,8 @@ class Cable:
                 begins; what had begun before it is dropped.
         """
         items: list[Said] = []
-        if mono_ns - self.heard_ns >= self._driver.pause_ns:
+        silence_ns = mono_ns - self.heard_ns
+        if silence_ns >= self._driver.pause_ns:
             items += self.decoder.gap()
         self.heard_ns = mono_ns
         self.bytes_in += len(data)
@@ -120,9 +127,10 @@ class Cable:
                     found += self._value(item)
                 case Noise() | Partial():
                     self.noise_bytes += len(item.raw)
+                    found += self._reply(item.why)
                 case Remark() | Send():
                     found.append(item)
-        return found
+        return self._with_late(found, silence_ns) if silence_ns >= LATE_NS else found
 
     def restart(self, mono_ns: int) -> None:
         """Begin a new stream: the port was opened, now, or again."""
@@ -137,12 +145,38 @@ class Cable:
             return Bridge(self.port.name, self.channels)
         return self._driver.decoder(joined_midstream=True)
 
+    def _with_late(self, found: list[Item], silence_ns: int) -> list[Item]:
+        """Mark what came late: all but the newest of several values that came at once."""
+        for channel in self.channels.values():
+            if channel.driver.sends != "all the time":
+                continue
+            places = [n for n, item in enumerate(found)
+                      if isinstance(item, Arrived) and item.channel is channel]  # fmt: skip
+            if not came_late(len(places), silence_ns):
+                continue
+            for place in places[:-1]:
+                item = found[place]
+                assert isinstance(item, Arrived)
+                found[place] = Arrived(channel, item.value, late=True)
+            words = bunch_words(channel.gauge.title, len(places), silence_ns)
+            said = words if channel.gauge.id not in self._told else ""
+            self._told.add(channel.gauge.id)
+            found.append(Remark(said, (channel.gauge.id,), words))
+        return found
+
+    def _reply(self, why: str) -> list[Item]:
+        """Tell what a line without a number says of the battery; with several gauges, of none."""
+        reply = None if self.several else battery_reply(why)
+        return [BatterySaid(next(iter(self.channels.values())), *reply)] if reply else []
+
     def _value(self, value: Value) -> list[Item]:
         channel = self.channels.get(value.channel)
         if channel is not None:
             channel.last = value
             channel.values += 1
-            return [Arrived(channel, value)]
+            battery = channel.signs.battery(value)
+            arrived: list[Item] = [Arrived(channel, value)]
+            return [BatterySaid(channel, *battery), *arrived] if battery else arrived
         # A gauge that sends all the time would drown everything else that is told.
         if value.channel in self._told and self._driver.sends == "all the time":
             return []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.capture.signs import Signs
 from gaugelink.ports.serial import Line
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ class Channel:
         polled: it was asked only to see what it shows.
         taken: the value that was taken last, and when, so that a bouncing button shows.
         values: how many came since the start.
+        signs: what its values show of trouble.
     """
 
     gauge: Gauge
@@ -51,6 +53,8 @@ class Channel:
     polled: bool = False
     taken: tuple[str, int] | None = None
     values: int = 0
+
+    signs: Signs = field(default_factory=Signs)
 
     def __post_init__(self) -> None:
         """Ask as the driver file says, as long as nobody says otherwise."""
@@ -99,3 +103,4 @@ class Channel:
         self.last = None
         self.armed = ""
         self.taken = None
+        self.signs = Signs()

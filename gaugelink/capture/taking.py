@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from dataclasses import dataclass, field
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.channel import BOUNCE_NS
 from gaugelink.capture.ledger import STOPPED
@@ -13,8 +13,9 @@ from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
 from gaugelink.capture.watch import Watch
 from gaugelink.deeds import MODE_WORDS, SweepArrived, ValueArrived
 from gaugelink.errors import SessionError
-from gaugelink.events import ReadingParked
-from gaugelink.session import UNCONFIRMED
+from gaugelink.events import BatteryTold, ReadingParked, ZeroDoubted
+from gaugelink.head import zero_check_of
+from gaugelink.standing import BATTERY
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
     from gaugelink.events import Event
     from gaugelink.metrology.sweep_result import Sweep as Analysis
     from gaugelink.wire.base import Value
+
+
+ZERO_SET: Final = "its zero was set while it was in use"
 
 
 @dataclass(slots=True)
@@ -61,8 +65,8 @@ class Taking:
         title, request = channel.gauge.title, channel.request
         if self.recorder is not None and self.recorder.gauge == gauge:
             raise SessionError("a sweep is being recorded with this gauge; stop it first")
-        if gauge in self.desk.session.unconfirmed:
-            raise SessionError(f"{title}: {UNCONFIRMED}")
+        if against := self.desk.session.against(gauge):
+            raise SessionError(f"{title}: {against}")
         if channel.driver.sends == "when pressed":
             raise SessionError(f"{title} sends when its own button is pressed; press that")
         now_ns = self.desk.clock.mono_ns()
@@ -120,8 +124,8 @@ class Taking:
             raise SessionError("no sweep is asked for here")
         for cable, channel in self._all():
             if channel.gauge.kind == step.gauge_kind and cable.here:
-                if channel.gauge.id in session.unconfirmed:
-                    raise SessionError(f"{channel.gauge.title}: {UNCONFIRMED}")
+                if against := session.standing.against_sweep(channel.gauge.id):
+                    raise SessionError(f"{channel.gauge.title}: {against}")
                 self.recorder = SweepRecorder(channel.gauge.id, session.cursor)
                 self.desk.tell()
                 return
@@ -146,6 +150,9 @@ class Taking:
         if mode := recorder.wrong_mode():
             flags.insert(0, f"the gauge was {MODE_WORDS[mode]}; set it to show the actual value")
             usable = False
+        if recorder.gauge in self.desk.session.standing.battery:
+            flags.insert(0, BATTERY)
+            usable = False
         command = SweepArrived(recorder.gauge, trace, recorder.raw(), usable, tuple(flags))
         await self.desk.carry_out(command, recorder.step)
         return analysis
@@ -158,7 +165,7 @@ class Taking:
     # ---- what gauges do -------------------------------------------------------------------------
 
     def came(
-        self, channel: Channel, value: Value, mono_ns: int, cursor: int
+        self, channel: Channel, value: Value, mono_ns: int, cursor: int, *, late: bool = False
     ) -> Callable[[], list[Event]] | None:
         """Take in a value.
 
@@ -167,6 +174,7 @@ class Taking:
             value: the value.
             mono_ns: when it came.
             cursor: the step that was asked for then.
+            late: a newer one came with it; it may be older than what is wanted.
 
         Returns:
             What decides on the events that it leads to, to be called with the ledger's turn; None
@@ -176,8 +184,14 @@ class Taking:
         if channel.request:
             self.answered.set()
         self.desk.audience.live(gauge, value)
+        if self._zero_is_set(channel, value, mono_ns):
+            channel.armed = ""
+            words = f"{ZERO_SET}{self.break_off_of([gauge])}"
+            return partial(self._doubt_zero, gauge, words)
         if self.recorder is not None and self.recorder.gauge == gauge:
             self.recorder.add(value, mono_ns)
+            return None
+        if late:
             return None
         if (
             (polled or channel.driver.sends == "all the time")
@@ -199,6 +213,24 @@ class Taking:
             return [ReadingParked(stamp, gauge, value.shown, value.raw, why)]
         command = ValueArrived(gauge, value.shown, value.raw, value.mode, trigger)
         return session.decide(command, stamp)
+
+    def battery(self, channel: Channel, low: bool, words: str) -> list[Event]:
+        """Decide on what a gauge says of its battery; nothing where it is known."""
+        gauge = channel.gauge.id
+        if low == (gauge in self.desk.session.standing.battery):
+            return []
+        return [BatteryTold(self.desk.stamp(), gauge, low, words)]
+
+    def _zero_is_set(self, channel: Channel, value: Value, mono_ns: int) -> bool:
+        """Tell whether somebody set the zero; where that is asked for, it is right to do so."""
+        if channel.driver.sends != "all the time":
+            return False
+        step = self.desk.session.step
+        asked = step is not None and zero_check_of(step.position) is not None
+        return channel.signs.zero_is_set(value, mono_ns) and not asked
+
+    def _doubt_zero(self, gauge: str, words: str) -> list[Event]:
+        return [ZeroDoubted(self.desk.stamp(), gauge, words)]
 
     def _trigger(self, channel: Channel, value: Value, mono_ns: int) -> bool:
         """Watch the gauge that is asked for: take its value at rest, start a sweep as it moves."""
@@ -224,9 +256,11 @@ class Taking:
 
     def break_off(self, cable: Cable) -> str:
         """End the sweep that is running with a gauge behind this cable; say so, else nothing."""
-        if self.recorder is None or all(
-            self.recorder.gauge != channel.gauge.id for channel in cable.channels.values()
-        ):
+        return self.break_off_of([channel.gauge.id for channel in cable.channels.values()])
+
+    def break_off_of(self, gauges: Sequence[str]) -> str:
+        """End the sweep that is running with one of these gauges; say so, else nothing."""
+        if self.recorder is None or self.recorder.gauge not in gauges:
             return ""
         self.recorder = None
         return "; the sweep is broken off, record it again"

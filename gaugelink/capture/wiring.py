@@ -5,13 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.capture.arrivals import Arrived, Remark, Send
+from gaugelink.capture.arrivals import Arrived, BatterySaid, Remark, Send
 from gaugelink.capture.group import Group
 from gaugelink.capture.ledger import STOPPED
 from gaugelink.errors import GaugeLinkError, PortError, SessionError
-from gaugelink.events import GaugeFound, GaugeLost
+from gaugelink.events import GaugeFound, GaugeLost, ZeroDoubted
 from gaugelink.ports.port import Chunk, Lost
 
 if TYPE_CHECKING:
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
     from gaugelink.capture.desk import Desk
     from gaugelink.capture.taking import Taking
 
+
+SWITCHED_ON: Final = (
+    "the gauge was lost, and one of its kind sets its zero itself when it is switched on"
+)
 
 MOST_AT_ONCE: Final = 200
 """Portions of bytes that are taken in before what they led to is written."""
@@ -81,9 +86,14 @@ class Wiring:
                 cable.port.write(cable.greeting)
             async with self.desk.ledger.turn:
                 stamp, name = self.desk.stamp(), cable.port.name
-                await self.desk.commit(
-                    [GaugeFound(stamp, item.gauge.id, name) for item in cable.channels.values()]
-                )
+                back = self.desk.session.lost
+                found = [GaugeFound(stamp, item.gauge.id, name) for item in cable.channels.values()]
+                doubted = [
+                    ZeroDoubted(stamp, item.gauge.id, SWITCHED_ON)
+                    for item in cable.channels.values()
+                    if item.gauge.id in back and item.driver.about.zero != "kept"
+                ]
+                await self.desk.commit([*found, *doubted])
         except GaugeLinkError:
             # Nothing that they send may count before the record knows that they are there.
             cable.here = False
@@ -168,23 +178,30 @@ class Wiring:
             self._consumed.set()
 
     async def _chunk(self, cable: Cable, chunk: Chunk, cursor: int, group: Group) -> None:
+        link = cable.link
         for found in cable.feed(chunk.data, chunk.mono_ns):
             words = f"what {cable.port.name} has to say could not be told"
             try:
                 match found:
-                    case Arrived(channel, value):
+                    case BatterySaid(channel, low, said):
+                        words = f"what {channel.gauge.title} says of its battery is not on record"
+                        await group.add(partial(self.taking.battery, channel, low, said), words)
+                    case Arrived(channel, value, late):
                         words = f"{value.shown} from {channel.gauge.title} is not on record"
-                        came = self.taking.came(channel, value, chunk.mono_ns, cursor)
+                        came = self.taking.came(channel, value, chunk.mono_ns, cursor, late=late)
                         if came is not None:
                             await group.add(came, words)
                     case Remark():
                         self.taking.gap(found.gauges, found.flag)
-                        self.desk.audience.say("warning", found.words)
+                        if found.words:
+                            self.desk.audience.say("warning", found.words)
                     case Send(data):
                         words = f"what is on {cable.port.name} could not be told how to sample"
                         cable.port.write(data)
             except Exception as fault:  # noqa: BLE001  the next one must not go with it
                 self.desk.complain(words, fault)
+        if cable.link != link:
+            self.desk.tell()
 
     async def _lost(self, cable: Cable, item: Lost) -> None:
         cable.here = False
