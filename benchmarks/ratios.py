@@ -20,9 +20,11 @@ from gaugelink.record import SqliteStore, load_or_create_key
 from gaugelink.wire.driver import load_driver
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
-EVENT = {
+    from gaugelink.record import Json
+
+EVENT: Mapping[str, Json] = {
     "kind": "reading-taken", "utc": "2026-01-01T00:00:00.000000Z", "mono_ns": 1, "operator": "",
     "bench": "", "raw": "2b2020372e393635204d4d0d", "trigger": "gauge",
     "shown": {"text": "7.965", "unit": "mm", "pm": 7_965_000_000, "step_pm": 1_000_000},
@@ -62,11 +64,32 @@ def record(folder: Path, count: int = 200) -> str:
     return line("append one event, signed", own / count, base / count, "flushed SQLite insert")
 
 
-def decoding(count: int = 20_000) -> str:
+LINES: Mapping[str, tuple[str, bytes, bytes]] = {
+    "a line": (
+        "signed-line",
+        rb"([+-]) *(\d+)\.(\d+) MM\r",
+        b"".join(b"+  %d.%04d MM\r" % (n % 25, n % 10_000) for n in range(20_000)),
+    ),
+    "a line, places from the file": (
+        "mux-line",
+        rb"(\d\d)A[+-](\d{5})(\d{3})\r",
+        b"".join(b"%02dA+%08d\r" % (n % 4 + 1, n) for n in range(20_000)),
+    ),
+    "a line, sign and point apart": (
+        "fixed-word",
+        rb"\x024[12](\d\d)[01]\d(\d{5})(\d{3})\r",
+        b"".join(b"\x0241%02d0%d%08d\r" % (n % 2 + 1, n % 2 + 3, n) for n in range(20_000)),
+    ),
+}
+"""Driver, a bare expression for the same lines, and twenty thousand of them."""
+
+
+def decoding(what: str) -> str:
     """Decode lines, streaming and recorded, against a bare search with a regular expression."""
-    driver = load_driver(*content.read("drivers", "signed-line"))
-    data = b"".join(b"+  %d.%04d MM\r" % (n % 25, n % 10_000) for n in range(count))
-    pattern = re.compile(rb"([+-]) *(\d+)\.(\d+) MM\r")
+    name, expression, data = LINES[what]
+    driver = load_driver(*content.read("drivers", name))
+    pattern = re.compile(expression)
+    count = data.count(b"\r")
 
     def baseline() -> None:
         found = [int(m[2]) * 10_000 + int(m[3]) for m in pattern.finditer(data)]
@@ -84,18 +107,15 @@ def decoding(count: int = 20_000) -> str:
 
     bare = best(baseline, 9) / count
     return "\n".join(
-        line(name, best(work, 9) / count, bare, "bare re.finditer and int")
-        for name, work in (
-            ("decode a line, streaming", ours),
-            ("decode a line, recorded", recorded),
-        )
+        line(f"decode {what}, {how}", best(work, 9) / count, bare, "bare re.finditer and int")
+        for how, work in (("streaming", ours), ("recorded", recorded))
     )
 
 
 def line(name: str, ours_s: float, baseline_s: float, baseline: str) -> str:
     """Write one result."""
     return (
-        f"{name:<26} {ours_s * 1e6:8.1f} us   {ours_s / baseline_s:5.1f} times {baseline} "
+        f"{name:<46} {ours_s * 1e6:8.1f} us   {ours_s / baseline_s:5.1f} times {baseline} "
         f"({baseline_s * 1e6:.1f} us)"
     )
 
@@ -104,7 +124,8 @@ def main() -> None:
     """Measure and print."""
     with tempfile.TemporaryDirectory() as folder:
         print(record(Path(folder)))
-    print(decoding())
+    for what in LINES:
+        print(decoding(what))
 
 
 if __name__ == "__main__":

@@ -82,6 +82,14 @@ PATTERNS = {
          '[frame.modes]\n"" = "actual"\nH = "hold"'),
     "words with digits": made(r"(?P<digits>[\d.]+)", 'unit = "mm"\n[frame.errors]\n"2.5" = "off"'),
     "two bytes at the end": made(r"(?P<digits>[\d.\r\n]+)", end="\\r\\n"),
+    "places from the file": made(r"(?P<sign>[+-]?)(?P<digits>[\d. ]+)",
+         'unit = "mm"\nplaces = 1', sample="15"),
+    "no places": made(r"(?P<point>\d?)(?P<digits>[\d.,]*)", sample="115"),
+    "a point apart, across lines": made(r"(?P<point>\d)(?P<digits>[\d\n]+)", sample="115"),
+    "signs in letters": made(r"(?P<sign>[axy ]*)(?P<digits>[\d.]+)",
+         'unit = "mm"\n[frame.signs]\na = "-"\nx = "+"\n"" = "+"'),
+    "signs and places": made(r"(?P<digits>\d*)(?P<sign>[+-])?",
+         'unit = "mm"\nplaces = 1\n[frame.signs]\n"-" = "+"\n"+" = "-"\n"" = "+"', sample="15"),
     "an end that overlaps itself": made(r"(?P<digits>[\d.]+)", end="\\r\\r"),
 }  # fmt: skip
 
@@ -115,10 +123,36 @@ def test_what_could_look_beyond_its_line_is_not_tried_as_a_block():
     assert not LineBlocks.suits("x", ("\u2212".encode(),))
 
 
-def test_every_shipped_driver_of_lines_is_read_in_blocks():
-    lines = [driver for driver in DRIVERS.values() if driver.frame.codec == "line"]
-    assert len(lines) >= 4
-    assert all(LineBlocks.suits(item.frame.pattern, item.frame.ends) for item in lines)
+class OnlyTails:
+    """A decoder that must be given nothing: whatever it gets was not read in a block."""
+
+    def feed(self, data):
+        """Take nothing."""
+        assert not data
+        return []
+
+    def end(self):
+        """There is nothing left."""
+        return []
+
+
+LINES = [name for name, driver in DRIVERS.items() if driver.frame.codec == "line"]
+
+
+def test_there_are_drivers_of_lines():
+    assert len(LINES) >= 8
+
+
+@pytest.mark.parametrize("name", LINES)
+def test_the_values_of_every_shipped_driver_of_lines_are_read_in_blocks(name):
+    """Places, points and signs in letters too; the examples that give values, over and over."""
+    driver = DRIVERS[name]
+    values = [one.data for one in driver.examples if one.value is not None]
+    usual = [data for data in values if b"\xe2\x88\x92" not in data]  # the minus of typography
+    whole = b"".join(usual) * 40
+    found = driver.frame.decode_all(whole, OnlyTails())
+    assert list(found.items()) == streamed(driver, whole)
+    assert len(found) == 40 * len(usual)
 
 
 def test_the_columns_of_a_recording_are_its_values_and_the_rest_keeps_its_place():

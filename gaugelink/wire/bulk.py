@@ -194,27 +194,20 @@ class LineBlocks:
 
     def _numbers(self, columns: list[tuple[str, ...]], raw: list[bytes]) -> None:
         """Append the columns, or raise and append nothing."""
-        size = len(raw)
+        said = self._said(columns, len(raw))
         figures = "\n".join(columns[self._wanted["digits"]]).replace(",", ".")
         if figures.encode().translate(None, b"0123456789.\n"):
             raise ValueError
-        each = figures.split("\n")
-        points = list(map(str.find, each, repeat(".")))
-        if figures.count(".") != size - points.count(-1):
-            raise ValueError
-        behind = list(map(sub, map(len, each), points))
-        if behind.count(behind[0]) == size and points[0] >= 0:
-            places = [behind[0] - 1] * size
+        if self._reader.point_is_apart:
+            # A point among them all the same is no digit, and int refuses it.
+            digits, places = figures.split("\n"), [one.places or 0 for one in said]
         else:
-            places = [width - 1 if at >= 0 else 0 for width, at in zip(behind, points, strict=True)]
-        digits = figures.replace(".", "").split("\n")
+            digits, places = self._pointed(figures, len(raw))
+        if len(digits) != len(raw):
+            raise ValueError
         if max(map(len, digits)) > _MOST_DIGITS:
             raise ValueError
-        if "sign" in self._wanted:
-            signs = map(str.strip, columns[self._wanted["sign"]], repeat(" "))
-            digits = list(map(add, map(_MINUS.__getitem__, signs), digits))
-        counts = list(map(int, digits))
-        said = self._said(columns, size)
+        counts = list(map(int, self._signed(columns, digits)))
         steps = self._steps(said, places)
         pm = (
             [count * steps[0] for count in counts]
@@ -229,6 +222,32 @@ class LineBlocks:
         found.places += places
         found.said += said
         found.raw += raw
+
+    @staticmethod
+    def _pointed(figures: str, size: int) -> tuple[list[str], list[int]]:
+        """Take the point out of digits, and count the places behind it."""
+        each = figures.split("\n")
+        points = list(map(str.find, each, repeat(".")))
+        if figures.count(".") != size - points.count(-1):
+            raise ValueError
+        behind = list(map(sub, map(len, each), points))
+        if behind.count(behind[0]) == size and points[0] >= 0:
+            places = [behind[0] - 1] * size
+        else:
+            places = [width - 1 if at >= 0 else 0 for width, at in zip(behind, points, strict=True)]
+        return figures.replace(".", "").split("\n"), places
+
+    def _signed(self, columns: list[tuple[str, ...]], digits: list[str]) -> list[str]:
+        """Put a minus before the digits of values below zero."""
+        if "sign" not in self._wanted:
+            return digits
+        letters = columns[self._wanted["sign"]]
+        if self._reader.signs is None:
+            return list(
+                map(add, map(_MINUS.__getitem__, map(str.strip, letters, repeat(" "))), digits)
+            )
+        meant = map(self._reader.signs.__getitem__, letters)
+        return list(map(add, map(_MINUS.__getitem__, meant), digits))
 
     def _said(self, columns: list[tuple[str, ...]], size: int) -> list[Said]:
         letters = [columns[self._wanted[name]] for name in self._reader.others]

@@ -115,16 +115,11 @@ class LineFrame(Frame):
         """Decode a whole recording, block by block where the pattern allows it."""
         from gaugelink.wire.bulk import LineBlocks  # noqa: PLC0415  it is built on this module
 
-        if self.signs or self._point_is_apart or not LineBlocks.suits(self.pattern, self.ends):
+        if not LineBlocks.suits(self.pattern, self.ends):
             return super().decode_all(data, decoder)
         return LineBlocks(
             LineReader(self), self.pattern, self.ends[0], self.longest, decoder
         ).decode(data)
-
-    @property
-    def _point_is_apart(self) -> bool:
-        """The digits come without their decimal point."""
-        return self.places is not None or "(?P<point>" in self.pattern
 
     def _fault_of_ends(self) -> Fault | None:
         field = ("frame", "ends_with")
@@ -210,6 +205,8 @@ class LineReader:
         pattern: the shape of a line.
         others: the named groups beside sign and digits, in order of the pattern.
         words: whole lines that the gauge sends instead of a number, and what they mean.
+        signs: what the gauge's letters for the sign mean; None: it writes signs.
+        point_is_apart: the digits come without their decimal point.
     """
 
     def __init__(self, frame: LineFrame) -> None:
@@ -230,7 +227,8 @@ class LineReader:
         }
         self._errors = frame.errors or {}
         self._channels = frame.channels
-        self._signs = frame.signs
+        self.signs = frame.signs
+        self.point_is_apart = frame.places is not None or "point" in groups
         self._places = frame.places
         self.words = {**self._notes["battery"], **self._errors}
         self._known: dict[tuple[str | None, ...], Said] = {}
@@ -255,8 +253,8 @@ class LineReader:
             return Noise(raw, "the line does not have the shape that the driver file gives")
         sign, figures, *letters = self._parts(match)
         said = self.said(tuple(letters))
-        if self._signs is not None:
-            sign = _look_up("sign", {"sign": sign or ""}, self._signs)
+        if self.signs is not None:
+            sign = _look_up("sign", {"sign": sign or ""}, self.signs)
         if said.places is not None:
             figures = _with_point(figures or "", said.places)
         shown = _length(sign, figures, said.unit)
@@ -346,15 +344,15 @@ def _length(sign: str | None, figures: str | None, unit: LengthUnit) -> Displaye
 
 
 def _with_point(figures: str, places: int) -> str:
-    """Put the decimal point into digits that come without one.
+    """Put the decimal point into digits that come without one; zeros in front are left out.
 
     >>> _with_point("00007965", 3)
-    '00007.965'
+    '7.965'
     """
     digits = figures.replace(" ", "")
     if not (digits.isascii() and digits.isdecimal()):
         raise InputError(f"no whole number in the line, found {figures!r}")
-    digits = digits.rjust(places + 1, "0")
+    digits = digits.lstrip("0").rjust(places + 1, "0")
     return (
         f"{digits[: len(digits) - places]}.{digits[len(digits) - places :]}" if places else digits
     )
