@@ -6,7 +6,6 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.capture.measured import judge_session
-from gaugelink.capture.signs import link_words
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
@@ -109,7 +108,7 @@ class JobView:
                     self._gauge_state(channel),
                     last.shown.text if last else "",
                     last.shown.unit if last else "",
-                    link_words(cable.bytes_in, cable.noise_bytes),
+                    cable.link,
                 )
             )
         return found
