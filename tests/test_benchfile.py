@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gaugelink import benchfile, content, sheetfile
-from gaugelink.commands.bench_ready import not_measurable, overdue
+from gaugelink.commands.bench_ready import not_measurable, overdue, too_coarse
 from gaugelink.errors import InputError
 from gaugelink.plan import plan_for
 
@@ -271,3 +271,17 @@ def test_the_bench_file_that_ships_loads_and_can_measure_its_whole_sheet():
     assert [len(gauges) for _, gauges in bench.by_place()] == [1, 1, 2, 1]
     plan = plan_for(sheetfile.load(*content.read("sim/sheets", bench.job.sheet)))
     assert not_measurable(plan, bench.gauges) == []
+
+
+def test_a_limit_that_a_gauge_is_too_coarse_for_is_named():
+    """Every bound takes 1.645 u off (one-sided 95 % of the normal distribution, any table).
+
+    The stems of the shipped sheet have 0.015 mm from new maximum to new minimum and more to where
+    service ends; 1.645 times 0.1 mm is beyond all of it.
+    """
+    sheet = sheetfile.load(*content.read("sim/sheets", "demo-pump-engine"))
+    fine = [item.gauge for item in load(BENCH + MICROMETER).gauges]
+    coarse = [item.gauge for item in load(BENCH + MICROMETER.replace("0.0019", "0.1")).gauges]
+    assert too_coarse(sheet, fine) == []
+    [words] = too_coarse(sheet, coarse)
+    assert words.startswith("stem diameter: the gauges of this bench cannot judge it")

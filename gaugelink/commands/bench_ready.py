@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.fitness import WORDS, fitness
 from gaugelink.head import ZERO_CHECK
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from gaugelink.benchfile import Placed
+    from gaugelink.limits import Sheet
     from gaugelink.plan import Step
     from gaugelink.reading import Gauge
 
@@ -53,4 +55,15 @@ def not_measurable(plan: Iterable[Step], gauges: Iterable[Placed]) -> list[str]:
             found[
                 f"{name} cannot be measured: no {step.gauge_kind} of the bench sends all the time"
             ] = None
+    return list(found)
+
+
+def too_coarse(sheet: Sheet, gauges: Iterable[Gauge]) -> list[str]:
+    """Say which limits of a sheet nothing can be within, because the gauges are too coarse."""
+    found = {
+        f"{item.limit.characteristic}{' by rock' if item.limit.method == 'rock' else ''}: the "
+        f"gauges of this bench {WORDS[item.word]}": None
+        for item in fitness(sheet, gauges)
+        if item.word == "cannot"
+    }
     return list(found)

@@ -16,7 +16,7 @@ from gaugelink.capture.pedal import PedalWatcher
 from gaugelink.capture.poller import Poller
 from gaugelink.capture.watcher import Watcher
 from gaugelink.commands.bench_plug import Plugging
-from gaugelink.commands.bench_ready import not_measurable, overdue
+from gaugelink.commands.bench_ready import not_measurable, overdue, too_coarse
 from gaugelink.commands.running import Running, Telling, beside, opened_event
 from gaugelink.ports.listing import present_ports
 from gaugelink.session import Session
@@ -124,6 +124,7 @@ class BenchRun:
                 for words in (
                     *overdue(gauges, clock.utc()[:10]),
                     *not_measurable(taken.plan, self.file.gauges),
+                    *too_coarse(taken.sheet, gauges),
                 ):
                     running.telling.say("warning", words)
                 watcher = Watcher(bench, self.listing, asyncio.sleep)

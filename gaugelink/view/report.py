@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
 from gaugelink.quantity import exact_text
-from gaugelink.view.parts import Document, verdict_document
+from gaugelink.view.parts import Document, gauge_document, verdict_document
 
 if TYPE_CHECKING:
     from gaugelink.limits import Limit
@@ -78,7 +78,7 @@ def report_document(view: JobView, head: SignedHead) -> Document:
     return {
         "job": view.job_document(),
         "head": view.head_document(),
-        "gauges": view.gauges(),
+        "gauges": _gauges(view),
         "verdicts": [verdict_document(item) for item in judgement.verdicts],
         "not_measured": [
             {"valve": item.valve or None, "characteristic": item.characteristic,
@@ -103,6 +103,17 @@ def report_document(view: JobView, head: SignedHead) -> Document:
             "signature": head.signature.hex(),
         },
     }  # fmt: skip
+
+
+def _gauges(view: JobView) -> list[Document]:
+    """Write the gauges of the bench, and after them those of the record that are not on it now."""
+    here = view.gauges()
+    marks = {item["id"] for item in here}
+    return here + [
+        gauge_document(gauge, "", "not on the bench", "", "")
+        for gauge in view.bench.session.gauges.values()
+        if gauge.id not in marks
+    ]
 
 
 def _limit(limit: Limit) -> Document:
