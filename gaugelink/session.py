@@ -99,6 +99,8 @@ class Session:
         standing: how each gauge stands; values of one that stands badly go to the tray.
         sheet: the limits that values are held against before they are recorded; without one
             nothing is.
+        earlier: the readings of the stage before, as far as they can be compared
+            (`gaugelink.slips.comparable`); values are held against them too.
     """
 
     plan: Sequence[Step]
@@ -111,6 +113,7 @@ class Session:
     standing: Standing = field(default_factory=Standing)
     again: str = ""
     sheet: Sheet | None = None
+    earlier: Sequence[Reading] = ()
 
     # ---- what is asked for ----------------------------------------------------------------------
 
@@ -291,7 +294,8 @@ class Session:
                   self._was_asked_about(item.place))
             for item in self.readings()
         ]  # fmt: skip
-        found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet)
+        found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet,
+                     {item.tag.position: item.shown for item in self.earlier})  # fmt: skip
         return write_note(found[0], step.position) if found else ""
 
     def _was_asked_about(self, place: int) -> bool:

@@ -40,6 +40,8 @@ class Sent:
     mono_ns: int
     size_um: float
     places: int
+    true_um: float
+    noise: float
 
     def again(self, size_um: float) -> Sent:
         """The same gauge on something of another size."""
@@ -58,6 +60,7 @@ class Head:
     sheet: Sheet
     series: dict[str, list[Sent]]
     chance: random.Random
+    earlier: dict[Position, Displayed] = field(default_factory=dict)
     taken: dict[str, list[Taken]] = field(default_factory=dict)
     false: dict[str, int] = field(default_factory=dict)
 
@@ -73,7 +76,8 @@ class Head:
 
     def look(self, sent: Sent, taken: Sequence[Taken]) -> list[Suspicion]:
         """What is asked about a value."""
-        return look(sent.position, sent.shown, sent.gauge, sent.mono_ns, taken, self.sheet)
+        return look(sent.position, sent.shown, sent.gauge, sent.mono_ns, taken, self.sheet,
+                    self.earlier)  # fmt: skip
 
     def first_asked(
         self, name: str, start: int, slipped: Sequence[Sent]
@@ -94,13 +98,13 @@ def take(sent: Sent, *, kept: bool = False) -> Taken:
 
 
 _TEXT, _FILE = content.read("sim", "demo-head")
-_SCENARIO = scenarios.load(_TEXT, _FILE)
-_SHEET_TEXT, _SHEET_FILE = content.read("sim/sheets", "demo-pump-engine")
+SCENARIO = scenarios.load(_TEXT, _FILE)
+SHEET_TEXT, SHEET_FILE = content.read("sim/sheets", "demo-pump-engine")
 
 
 def sheet_with(thinner_um: int) -> Sheet:
     """The demonstration's sheet with exhaust stems thinner than intake stems by so much."""
-    text = _SHEET_TEXT
+    text = SHEET_TEXT
     fewer = thinner_um - 15  # the sheet itself has 15 um
     for printed in (7.945, 7.960):
         old = f'new_m{"in" if printed == 7.945 else "ax"} = "{printed:.3f} mm"'
@@ -111,7 +115,7 @@ def sheet_with(thinner_um: int) -> Sheet:
     old = 'service_min = ["7.920 mm", "0.3118 in"]'
     assert old in text
     text = text.replace(old, f'service_min = "{7.920 - fewer / 1000:.3f} mm"')
-    return sheetfile.load(text, _SHEET_FILE)
+    return sheetfile.load(text, SHEET_FILE)
 
 
 def wear(valve: str, hours: float, chance: random.Random) -> Wear:
@@ -146,7 +150,7 @@ def make_head(
     chance = random.Random(f"slips/{seed}/{number}/{thinner_um}")
     sheet = sheet_with(thinner_um)
     hours = chance.uniform(0.5, 2.0)
-    sizes = _SCENARIO.sizes.model_copy(
+    sizes = SCENARIO.sizes.model_copy(
         update={
             "stem": {
                 "intake": 7967.5 + chance.uniform(-3.5, 3.5),
@@ -157,8 +161,12 @@ def make_head(
             "spring_length": chance.uniform(47800, 48200),
         }
     )
+    if "face height" in names:  # bowed and twisted, up to what is scrap
+        sizes = sizes.model_copy(
+            update={"face_bow": chance.uniform(-100, 150), "face_twist": chance.uniform(-60, 60)}
+        )
     worn = [wear(valve.name, hours, chance) for valve in sheet.head.valves()]
-    scenario = _SCENARIO.model_copy(update={"sizes": sizes, "worn": worn})
+    scenario = SCENARIO.model_copy(update={"sizes": sizes, "worn": worn})
     workpiece = Workpiece(scenario, sheet.head, chance.randrange(10**9))
     series: dict[str, list[Sent]] = {name: [] for name in names}
     now_ns = 0
@@ -169,8 +177,10 @@ def make_head(
         gauge = Gauge(about.id, about.kind, about.title, about.serial, about.driver,
                       round(about.u * PM_PER_UM), about.calibration_due)  # fmt: skip
         now_ns += round(chance.uniform(2, 10) * 1e9)
-        size = workpiece.size_um(step.position) + chance.gauss(0, about.noise)
-        sent = Sent(step.position, show(size, about.places), gauge, now_ns, size, about.places)
+        true_um = workpiece.size_um(step.position)
+        size = true_um + chance.gauss(0, about.noise)
+        sent = Sent(step.position, show(size, about.places), gauge, now_ns, size, about.places,
+                    true_um, about.noise)  # fmt: skip
         series[step.position.characteristic].append(sent)
     head = Head(sheet, series, chance)
     head.measure()

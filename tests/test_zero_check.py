@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 from hypothesis import given, strategies as st
 
@@ -14,6 +16,7 @@ from gaugelink.reading import Gauge, Stamp
 from gaugelink.session import Session
 from gaugelink.sheetfile import check, load
 from gaugelink.slips import Taken, look
+from gaugelink.view.state import JobView
 
 TITLE = """\
 [sheet]
@@ -176,3 +179,14 @@ def test_a_bad_check_is_refused_with_its_line(
     assert isinstance(fault, InputError)
     assert (fault.file, fault.line, fault.field) == ("s.toml", line, field)
     assert words in fault.what
+
+
+def test_the_page_says_what_the_gauge_has_to_show_and_where() -> None:
+    """Of the bench only its session is looked at for what is asked next."""
+    bench = SimpleNamespace(session=at_depth(session()))
+    view = JobView(bench, sheet(), None)  # type: ignore[arg-type]
+    asked = view.next_document()
+    assert asked is not None
+    assert asked["words"] == "Zero check: depth gauge, before stand-down"
+    assert asked["limit_words"] == "has to show 0.00 mm on the head's face"
+    assert (asked["gauge"], asked["part"], asked["valve"]) == ("D1", "other", None)

@@ -5,6 +5,17 @@
 
 from gaugelink.slips.look import look
 from gaugelink.slips.note import Noted, read_note, write_note
+from gaugelink.slips.rounds import Part, comparable
 from gaugelink.slips.suspicion import Code, Suspicion, Taken
 
-__all__ = ["Code", "Noted", "Suspicion", "Taken", "look", "read_note", "write_note"]
+__all__ = [
+    "Code",
+    "Noted",
+    "Part",
+    "Suspicion",
+    "Taken",
+    "comparable",
+    "look",
+    "read_note",
+    "write_note",
+]

@@ -13,17 +13,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from itertools import pairwise
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.head import CHARACTERISTICS, parse_valve, zero_check_of
 from gaugelink.quantity import PM_PER_UM, exact_text, micrometres_text
 from gaugelink.slips.bounds import Bounds, bounds_for
+from gaugelink.slips.display import digits_changed, stands_still
+from gaugelink.slips.face import off_the_face
+from gaugelink.slips.rounds import since_last_round
 from gaugelink.slips.suspicion import Suspicion, Taken
 from gaugelink.slips.zero import zero_off
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
@@ -42,8 +45,6 @@ the 0.05 mm that must be found even if the part is at the favourable end of that
 STEP_PM: Final = 40 * PM_PER_UM
 """More than a worn guide differs between neighbouring places: a bell-mouth flares by 0.03 to 0.10
 over 5 to 10 mm (from memory), of which a station some 5 mm inside sees the smaller part."""
-CHANCE: Final = 10**4
-"""A head has some 200 readings. A run that chance makes once in 10 000 is asked about."""
 GROSS_PM: Final = 1000 * PM_PER_UM
 """A zero that is off by more shows on the display before anybody measures; then it is rather the
 gauge that does not sit (common practice, no source)."""
@@ -58,6 +59,7 @@ def look(
     mono_ns: int,
     taken: Sequence[Taken],
     sheet: Sheet,
+    earlier: Mapping[Position, Displayed] = MappingProxyType({}),
 ) -> list[Suspicion]:
     """Say what a value looks like that is about to be recorded; nothing where it looks right.
 
@@ -68,12 +70,13 @@ def look(
         mono_ns: when it came, bench clock.
         taken: the readings that count, oldest first.
         sheet: the limits.
+        earlier: what places gave in the round before, as far as it can be compared.
 
     Returns:
         Suspicions, the likeliest first.
     """
     others = [item for item in taken if item.position != position]
-    return _Look(position, shown, gauge, mono_ns, others, sheet).all()
+    return _Look(position, shown, gauge, mono_ns, others, sheet, earlier).all()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,7 @@ class _Look:
     mono_ns: int
     taken: Sequence[Taken]
     sheet: Sheet
+    earlier: Mapping[Position, Displayed]
 
     def all(self) -> list[Suspicion]:
         if self._doubled():
@@ -95,11 +99,12 @@ class _Look:
         if check := zero_check_of(self.position):
             off = zero_off(self.shown, self.gauge, self.sheet.zero_of(self.gauge.kind), check[1])
             return [off] if off else []
-        rules = (self._unit_changed, self._misread, self._off_side, self._shared, self._far)
+        rules = (self._unit_changed, self._misread, self._digits, self._off_side, self._shared,
+                 self._last_round, self._off_face, self._far)  # fmt: skip
         found = (rule() for rule in rules)
         sure = next((item for item in found if item is not None), None)
-        frozen = self._frozen(run_only=sure is None)
-        return [item for item in (frozen, sure) if item is not None]
+        still = stands_still(self.position, self.shown, self.gauge, self.taken, alone=sure is None)
+        return [item for item in (still, sure) if item is not None]
 
     # ---- what the gauge sent before -------------------------------------------------------------
 
@@ -122,33 +127,6 @@ class _Look:
             f"{_unit(series[-1].shown.unit)} before; set the unit back and measure again"
         )
         return Suspicion("wrong unit", words, strong=True)
-
-    def _frozen(self, *, run_only: bool) -> Suspicion | None:
-        """Ask whether so many equal values in a row can be chance.
-
-        How often two successive values of this gauge are equal is counted over the values before
-        the run. What is not known yet stands for one in four, as two values that scatter by about
-        a display step are equal (28 % at a standard deviation of one step; normal distribution).
-        """
-        series = [item for item in self._series()
-                  if item.position.characteristic == self.position.characteristic]  # fmt: skip
-        run = 0
-        for item in reversed(series):
-            if item.shown != self.shown or item.kept:
-                break
-            run += 1
-        before = [item.shown.pm for item in series[: len(series) - run]]
-        pairs = list(pairwise(before))
-        equal = sum(one == other for one, other in pairs) + 1
-        # Where the value is wrong for its place as well, two equal ones before it say enough.
-        too_many = equal**run * CHANCE < (len(pairs) + 4) ** run
-        if not too_many and (run_only or run < 2):
-            return None
-        words = (
-            f"{self.shown} came {run + 1} times in a row from {self.gauge.title}, at places that "
-            "differ; see whether its display still follows the spindle, and measure again"
-        )
-        return Suspicion("frozen display", words, strong=too_many)
 
     # ---- the size itself ------------------------------------------------------------------------
 
@@ -195,6 +173,15 @@ class _Look:
             "with heavy wear; see the zero and how the gauge sits, then measure again"
         )
         return Suspicion("implausible", words)
+
+    def _digits(self) -> Suspicion | None:
+        return digits_changed(self.shown, self.gauge, self.taken)
+
+    def _last_round(self) -> Suspicion | None:
+        return since_last_round(self.position, self.shown, self.gauge, self.taken, self.earlier)
+
+    def _off_face(self) -> Suspicion | None:
+        return off_the_face(self.position, self.shown, self.gauge, self.taken)
 
     def _range(self) -> Bounds | None:
         """The plausible range: from the limits, or from what was measured elsewhere."""

@@ -24,6 +24,7 @@ PHRASES: Final[dict[Code, str]] = {
     "wrong characteristic": "something else",
     "double send": "one press sent twice",
     "frozen display": "a display that stands still",
+    "last round": "something else than in the last round",
     "implausible": "a slip of some kind",
 }
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 Code = Literal[
     "wrong unit", "decimal shift", "sign", "zero", "wrong valve", "wrong characteristic",
-    "double send", "frozen display", "implausible",
+    "double send", "frozen display", "last round", "implausible",
 ]  # fmt: skip
 
 
