@@ -332,7 +332,7 @@ class TestListing:
         wire.plug(UsbGauge(pid=3, interfaces=(Interface(kind=(8, 6, 80)),)), 5)
         wire.plug(UsbGauge(pid=4, product="Depth gauge"), 1, bus=2)
         first, second = present_usb(wire)
-        assert (first.name, first.path) == (NAME + "?path=1-2.3", "1-2.3:1.0")
+        assert (first.name, first.path) == (NAME + "?path=1-2.3", "1-2.3")
         assert (first.vid, first.pid, first.serial_number) == (0x1209, 1, "A5069RR4")
         assert (second.name, second.description) == ("usb://1209:0004?path=2-1", "Depth gauge")
 
@@ -340,7 +340,7 @@ class TestListing:
         gauge.interfaces = (Interface(0), Interface(1, endpoints=(0x82,)))
         first, second = present_usb(wire)
         assert second.name == NAME + "?path=1-2.3&interface=1"
-        assert second.part == "1.1"
+        assert (first.path, second.path) == ("1-2.3:1.0", "1-2.3:1.1")
         for here in (first, second):
             known = identity_of(here, [first, second])
             assert known.binds == "serial number"

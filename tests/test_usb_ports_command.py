@@ -42,7 +42,7 @@ def test_gauges_on_usb_are_listed_with_what_binds_them(run_cli, wire):
     assert status == 0
     gauge = found[GAUGE]
     assert (gauge["usb"], gauge["serial_number"]) == ("1209:0001", "A5069RR4")
-    assert gauge["path"] == "1-2:1.0"
+    assert gauge["path"] == "1-2"
     assert gauge["bind"]["by"] == "serial number"
     assert found[OTHER]["bind"]["by"] == "path"
     assert found[OTHER]["description"] == "Unknown thing"

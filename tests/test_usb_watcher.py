@@ -28,7 +28,7 @@ class UsbCable:
     def __init__(self, wire: SimulatedUsb, gauge: UsbGauge) -> None:
         self.wire = wire
         self.gauge = gauge
-        [self.name] = [one.name for one in present_usb(wire) if one.path == "1-2:1.0"]
+        [self.name] = [one.name for one in present_usb(wire) if one.path == "1-2"]
 
     def send(self, data: bytes) -> None:
         """Send a report."""

@@ -52,16 +52,17 @@ def _ports_of(device: Any) -> Iterator[PresentPort]:
     finally:
         with contextlib.suppress(usb.core.USBError):
             usb.util.dispose_resources(device)
+    several = len(interfaces) > 1
     for interface in interfaces:
         number = interface.bInterfaceNumber
         name = UsbName(
             device.idVendor, device.idProduct, "" if path else serial_number or "", path,
-            number if len(interfaces) > 1 else None,
+            number if several else None,
         )  # fmt: skip
         words = product or "USB gauge or other HID device"
         if serial_number is None:
             words += ", whose serial number this user may not read"
         yield PresentPort(
             str(name), device.idVendor, device.idProduct, serial_number or "",
-            path and f"{path}:{configuration}.{number}", words,
+            f"{path}:{configuration}.{number}" if path and several else path, words,
         )  # fmt: skip
