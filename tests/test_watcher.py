@@ -149,7 +149,7 @@ def test_a_sweep_and_a_wanted_value_wait_for_the_confirmation_too(tmp_path):
                 rig.bench.take("C1")
             await act(rig.bench, {"do": "confirm-position"})
             rig.bench.sweep_start()
-            with pytest.raises(SessionError, match="Caliper: .* check the zero on its master"):
+            with pytest.raises(SessionError, match=r"Caliper: .* check the zero on its master"):
                 rig.bench.take("C1")
             await act(rig.bench, {"do": "confirm-zero", "gauge": "C1"})
             rig.bench.take("C1")
@@ -274,14 +274,21 @@ def test_a_gauge_without_anything_to_know_it_by_is_not_looked_for(tmp_path):
 
 
 def test_two_hundred_losses_and_returns_under_load_lose_and_mix_up_nothing(tmp_path):
-    """Two gauges that speak alike swap their port names again and again while a third one streams.
+    """Two gauges that speak alike swap their port names again and again while two others stream.
 
-    Every value that had arrived whole is in the record once and under its own gauge; what was only
-    half there is nowhere.
+    The indicator only shows; of the depth gauge, which speaks like those two, everything goes on
+    record, and nobody waits for it. Every value that had arrived whole is in the record once and
+    under its own gauge; what was only half there is nowhere.
     """
     chance = random.Random(7)
     same = load_driver(*content.read("drivers", "signed-line"))
-    sent: dict[str, list[str]] = {"M1": [], "C1": []}
+    sent: dict[str, list[str]] = {"M1": [], "C1": [], "D1": []}
+
+    def stream(rig: Rig, cycle: int) -> None:
+        rig.send("I1", b"".join(rocked(um) for um in range(cycle, cycle + 3)))
+        texts = [f"1.{len(sent['D1']) + number:04d}" for number in range(3)]
+        sent["D1"] += texts
+        rig.send("D1", b"".join(map(stem, texts)))
 
     async def press(rig: Rig, mark: str) -> None:
         whole = 7 if mark == "M1" else 47
@@ -290,7 +297,7 @@ def test_two_hundred_losses_and_returns_under_load_lose_and_mix_up_nothing(tmp_p
         await rig.press(mark, stem(text))
 
     async def test():
-        rig = make_rig(tmp_path, drivers={"C1": same}, clock=Clock())
+        rig = make_rig(tmp_path, drivers={"C1": same, "D1": same}, clock=Clock())
         async with running(tmp_path, rig=rig):
             hub = hub_on(rig)
             watcher = hub.watcher()
@@ -300,17 +307,19 @@ def test_two_hundred_losses_and_returns_under_load_lose_and_mix_up_nothing(tmp_p
                 both = chance.random() < 0.5
                 marks = ["M1", "C1"] if both else [chance.choice(["M1", "C1"])]
                 before = {mark: rig.cables[mark].name for mark in marks}
+                stream(rig, cycle)
                 for mark in marks:
                     await press(rig, mark)
                     if chance.random() < 0.5:
                         await rig.press(mark, b"+  9.9")  # half of a line that is never ended
+                stream(rig, cycle)
                 await hub.pull(*marks)
                 rig.clock.pass_s(0.1)
-                rig.send("I1", rocked(cycle))
+                stream(rig, cycle)
                 chance.shuffle(marks)
                 for mark in marks:
                     hub.plug(mark)
-                rig.send("I1", rocked(-cycle))
+                stream(rig, -cycle)
                 assert sorted(await watcher.look()) == sorted(marks)
                 rig.clock.pass_s(1)
                 swaps += both and rig.cables["M1"].name == before["C1"]
@@ -322,11 +331,12 @@ def test_two_hundred_losses_and_returns_under_load_lose_and_mix_up_nothing(tmp_p
                 for mark in marks:
                     await press(rig, mark)
             await rig.heard("I1")
-            assert rig.bench.channels["I1"].values == 400
+            await rig.heard("D1")
+            assert rig.bench.channels["I1"].values == 2400
             assert len(names) >= 2
             assert swaps >= 10
 
-            kept: dict[str, list[str]] = {"M1": [], "C1": []}
+            kept: dict[str, list[str]] = {"M1": [], "C1": [], "D1": []}
             for entry in rig.store.entries():
                 event = from_document(entry.document)
                 if isinstance(event, ReadingTaken):
@@ -335,6 +345,7 @@ def test_two_hundred_losses_and_returns_under_load_lose_and_mix_up_nothing(tmp_p
                     kept[event.gauge].append(event.shown.text)
             assert kept == sent
             assert len(sent["M1"]) > 300
+            assert len(sent["D1"]) == 2400
             lost, found = rig.kinds().count("gauge-lost"), rig.kinds().count("gauge-found")
             assert found == lost + len(GAUGES)
             assert lost >= 200
