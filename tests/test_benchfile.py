@@ -10,6 +10,7 @@ from gaugelink import benchfile, content, sheetfile
 from gaugelink.commands.bench_ready import not_measurable, overdue, too_coarse
 from gaugelink.errors import InputError
 from gaugelink.plan import plan_for
+from gaugelink.ports.identity import Found, PortIdentity, PresentPort, bench_line, find, identity_of
 
 BENCH = """\
 [bench]
@@ -285,3 +286,22 @@ def test_a_limit_that_a_gauge_is_too_coarse_for_is_named():
     assert too_coarse(sheet, fine) == []
     [words] = too_coarse(sheet, coarse)
     assert words.startswith("stem diameter: the gauges of this bench cannot judge it")
+
+
+HERE = [
+    PresentPort("COM1"),
+    PresentPort("\\\\.\\COM10", 0x0403, 0x6001, "A5069RR4", "1-2"),
+    PresentPort("COM3", 0x1A86, 0x7523, "", "1-3"),
+    PresentPort("COM4", 0x1A86, 0x7523, "", "1-4"),
+    PresentPort("COM5", 0x10C4, 0xEA70, "0123ABC", "1-5:1.0"),
+    PresentPort("COM6", 0x10C4, 0xEA70, "0123ABC", "1-5:1.1"),
+    PresentPort("COM7", 0x10C4, 0xEA60, "0001", "1-6"),
+]
+
+
+@pytest.mark.parametrize("port", HERE, ids=lambda port: port.name)
+def test_what_the_list_of_ports_says_for_a_bench_file_finds_the_same_port(port: PresentPort):
+    line = bench_line(identity_of(port, HERE))
+    where = load(BENCH + MICROMETER.replace('port = "COM5"', line)).gauges[0].where
+    identity = where.identity or PortIdentity("given name", name=where.name)
+    assert find(identity, HERE) == Found(port.name)

@@ -162,6 +162,7 @@ def test_an_address_is_said_to_keep_its_name(run_cli):
     status, out, err = run_cli("ports", "--port", "tcp://127.0.0.1:9")
     assert (status, err) == (0, "")
     assert "known by name: not in the system's list; it keeps its name" in out
+    assert "in a bench file: port = " in out
 
 
 @pytest.mark.parametrize("seconds", ["0", "-1", "601", "nan"])

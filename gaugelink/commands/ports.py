@@ -258,14 +258,15 @@ def _bridge_document(bridge: BridgeHeard) -> dict[str, Any]:
 
 
 def _document(name: str, advice: Advice | None) -> dict[str, Any]:
-    from gaugelink.ports.identity import usb_text  # noqa: PLC0415
+    from gaugelink.ports.identity import PortIdentity, bench_line, usb_text  # noqa: PLC0415
 
     if advice is None:
         words = "not in the system's list; it keeps its name" if "://" in name else (
             "not in the system's list of ports: what it is known by cannot be told"
         )  # fmt: skip
         return {"port": name, "usb": "", "serial_number": "", "path": "", "description": "",
-                "bind": {"by": "name", "words": words, "touch": False}}  # fmt: skip
+                "bind": {"by": "name", "words": words, "touch": False},
+                "bench": bench_line(PortIdentity("given name", name=name))}  # fmt: skip
     port: PresentPort = advice.port
     return {
         "port": port.name,
@@ -274,6 +275,7 @@ def _document(name: str, advice: Advice | None) -> dict[str, Any]:
         "path": port.path,
         "description": port.description,
         "bind": {"by": advice.identity.binds, "words": advice.words, "touch": advice.swap_risk},
+        "bench": bench_line(advice.identity),
     }
 
 
@@ -286,6 +288,7 @@ def _print(documents: Sequence[dict[str, Any]]) -> None:
         about = [document["description"], document["usb"], number, path]
         print(f"{document['port']}  {', '.join(filter(None, about))}".rstrip())
         print(f"    known by {document['bind']['by']}: {document['bind']['words']}")
+        print(f"    in a bench file: {document['bench']}")
         if "heard" in document:
             heard = document["heard"]
             print(f"    {heard['words']}")

@@ -8,6 +8,7 @@ is opened here and nothing is asked of the system.
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -144,6 +145,29 @@ def identity_of(port: PresentPort, present: Sequence[PresentPort]) -> PortIdenti
         binds, port.vid, port.pid, port.serial_number, port.path,
         port.name if binds == "name" else "",
     )  # fmt: skip
+
+
+def bench_line(identity: PortIdentity) -> str:
+    """Write what a bench file says of a gauge that is plugged in there, ready to be copied.
+
+    >>> bench_line(PortIdentity("serial number", 0x0403, 0x6001, "A5069RR4", "1-2"))
+    'bind = { usb = "0403:6001", serial_number = "A5069RR4" }'
+    >>> bench_line(PortIdentity("name", name="COM1"))
+    'port = "COM1"'
+    """
+    if identity.binds in {"name", "given name"}:
+        return f"port = {_quoted(identity.name)}"
+    keys = {"usb": usb_text(identity.vid, identity.pid), "serial_number": identity.serial_number}
+    if identity.binds == "path":
+        keys["path"] = identity.path
+    elif identity.part:
+        keys["part"] = identity.part
+    pairs = ", ".join(f"{key} = {_quoted(text)}" for key, text in keys.items() if text)
+    return f"bind = {{ {pairs} }}"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)  # a basic string of TOML is written alike
 
 
 def find(identity: PortIdentity, present: Sequence[PresentPort]) -> Found | NotFound:
