@@ -35,6 +35,7 @@ COMMANDS: Final = {
     "uncertainty": "draw up an uncertainty budget",
     "flatness": "tell how flat a face is, and which points say so",
     "spring": "reckon a valve spring: loads, solid height, room to spare, shims",
+    "temperature": "turn a reading into the length at 20 degC",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "verify": "check that a record or a report is whole and unchanged",
 }
