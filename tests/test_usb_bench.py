@@ -1,4 +1,4 @@
-"""A bench file names a gauge on USB; its port is the gauge's, with the settings of its driver file."""
+"""A bench file names a gauge on USB; its port is the gauge's, set as its driver file says."""
 
 from __future__ import annotations
 
