@@ -258,6 +258,7 @@ DOES = st.sampled_from(
         "strike-out",
         "assign",
         "confirm-position",
+        "keys",
     ]
 )
 KEYS = st.fixed_dictionaries(
@@ -267,6 +268,7 @@ KEYS = st.fixed_dictionaries(
         "reason": st.just("because") | JSON,
         "step": st.integers(-1, 11) | JSON,
         "place": st.integers(-1, 12) | JSON,
+        "keys": st.lists(st.tuples(st.text(max_size=3), st.integers(-1, 90)).map(list)) | JSON,
         "more": JSON,
     },
 )

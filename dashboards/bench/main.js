@@ -6,6 +6,7 @@
 import { act, fetchSweep, listen } from "../common/stream.js";
 import { themeButton } from "../common/theme.js";
 import { ActionBar } from "./action-bar.js";
+import { CaptureField } from "./capture-field.js";
 import { HeadMap } from "./head-map.js";
 import { JobBar } from "./job-bar.js";
 import { LinkBanner } from "./link-banner.js";
@@ -45,6 +46,7 @@ const parts = {
   banner: part(LinkBanner, "link-banner"),
   live: part(LiveValue, "live-value"),
   gauges: part(GaugeList, "gauge-list"),
+  capture: part(CaptureField, "capture-field"),
   next: part(NextStep, "next-step"),
   slip: part(SlipQuestion, "slip-question"),
   last: part(LastReading, "last-reading"),
@@ -125,6 +127,7 @@ function drawNow(now) {
   parts.job.show(now);
   parts.live.show(now);
   parts.gauges.show(now);
+  parts.capture.show(now);
   parts.next.show(now);
   parts.slip.show(now);
   parts.last.show(now);
@@ -204,6 +207,7 @@ listen({
     parts.job.link(up);
     parts.banner.link(up);
     parts.live.link(up);
+    parts.capture.link(up);
     parts.actions.link(up);
     parts.slip.link(up);
     document.body.toggleAttribute("data-lost", !up);

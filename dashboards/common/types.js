@@ -185,7 +185,7 @@
  * @property {boolean} ok
  * @property {string} words
  *
- * @typedef {{do: string} & Record<string, string | number | boolean>} Action
+ * @typedef {{do: string} & Record<string, string | number | boolean | [string, number][]>} Action
  */
 
 export {};

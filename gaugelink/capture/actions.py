@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
+from gaugelink.capture.typed import KEYS_MOST, take_keys
 from gaugelink.deeds import Assign, ConfirmPosition, ConfirmZero, Retake, Skip, StrikeOut
 from gaugelink.errors import GaugeLinkError
 from gaugelink.events import PositionConfirmed, PositionSkipped, ReadingStruckOut, SweepTaken
@@ -68,6 +69,16 @@ class _StrikeOut(_Action):
     reason: Reason
 
 
+_Key = Annotated[
+    tuple[
+        Annotated[str, Field(strict=True, min_length=1, max_length=20)],
+        Annotated[int, Field(strict=True, ge=0, le=2**53)],
+    ],
+    Field(strict=False),  # JSON has lists only
+]
+"""The name of a key, and the milliseconds since the one before it."""
+
+
 class _ConfirmPosition(_Action):
     do: Literal["confirm-position"]
 
@@ -84,6 +95,11 @@ class _Assign(_Action):
     reason: Reason
 
 
+class _Keys(_Action):
+    do: Literal["keys"]
+    keys: Annotated[list[_Key], Field(min_length=1, max_length=KEYS_MOST)]
+
+
 _Anything = (
     _Take
     | _SweepStart
@@ -96,6 +112,7 @@ _Anything = (
     | _StrikeOut
     | _Assign
     | _ConfirmPosition
+    | _Keys
     | _ConfirmZero
 )
 _ANY: TypeAdapter[_Anything] = TypeAdapter(Annotated[_Anything, Field(discriminator="do")])
@@ -164,6 +181,8 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
         case _ConfirmZero(gauge=gauge):
             await bench.do(ConfirmZero(gauge))
             return f"the zero of {gauge} is right; what it sends counts again"
+        case _Keys(keys=keys):
+            return await take_keys(bench, keys)
         case _Assign(place=place, step=step, reason=reason):
             await bench.do(Assign(place, step, reason))
             return f"assigned to {bench.session.plan[step].position.words}"

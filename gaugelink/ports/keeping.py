@@ -81,6 +81,11 @@ class KeepingPort(Port):
         self._port = port
         self._recording = recording
 
+    @property
+    def kept(self) -> Port:
+        """The other port."""
+        return self._port
+
     def open(self, sink: Callable[[Chunk | Lost], None]) -> None:
         """Open the other port."""
 

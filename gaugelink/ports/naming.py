@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.ports.identity import USB
+from gaugelink.ports.page import PAGE, PagePort
 from gaugelink.ports.replay import REPLAY, open_recording
 from gaugelink.ports.rfc2217 import Rfc2217Port
 from gaugelink.ports.serial import SerialPort
@@ -22,8 +23,8 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
 
     Args:
         name: ``tcp://host:number``, ``rfc2217://host:number``, ``usb://maker:product`` for a gauge
-            on USB, ``keyboard:/dev/input/...`` for one that types, ``replay:FILE?speed=10`` for a
-            recording, or a serial port of this machine.
+            on USB, ``keyboard:/dev/input/...`` or ``page:`` for one that types,
+            ``replay:FILE?speed=10`` for a recording, or a serial port of this machine.
         line: how a serial line is set; a plain connection has none.
         mono_ns: the monotonic clock of the bench.
 
@@ -43,6 +44,8 @@ def port_for(name: str, line: Line, mono_ns: Callable[[], int]) -> Port:
         return UsbPort(name, mono_ns, interface=line.interface, endpoint=line.endpoint)
     if name.startswith("rfc2217://"):
         return Rfc2217Port(name, line, mono_ns)
+    if name == PAGE:
+        return PagePort(name, mono_ns)
     if name.startswith("keyboard:"):
         from gaugelink.ports.keyboard import KeyboardPort, read_name  # noqa: PLC0415  as above
 
