@@ -284,7 +284,7 @@ def test_a_pulled_cable_keeps_the_series_and_goes_on_only_after_a_person_has_con
     run(test())
 
 
-def test_a_port_that_another_program_has_is_named_and_not_tried_again(tmp_path):
+def test_a_port_that_another_program_has_stops_the_start_and_is_named(tmp_path):
     async def test():
         rig = make_rig(tmp_path)
         cable = rig.bench.cable_of("C1")
