@@ -105,6 +105,10 @@ def working_seconds(t_ns: Integers) -> Floats:
     return np.maximum.accumulate(spread - spread[0])
 
 
+BLOCK: Final = 64
+"""Readings that `turns` looks at together."""
+
+
 def typical_swing(values: Floats, seconds: Floats, step_pm: int) -> float:
     """Estimate the swing from wall to wall without looking for walls, in picometres.
 
@@ -186,7 +190,26 @@ def turns(values: Floats, way_back: float) -> list[int]:
     found: list[int] = []
     high = low = 0
     rising: bool | None = None
-    for place, value in enumerate(listed):
+    blocks = len(values) // BLOCK
+    cut = values[: blocks * BLOCK].reshape(blocks, BLOCK)
+    tops, bottoms = cut.max(axis=1).tolist(), cut.min(axis=1).tolist()
+    place = 0
+    while place < len(listed):
+        number = place // BLOCK
+        if rising is not None and place % BLOCK == 0 and number < blocks:
+            # A block in which the stem cannot have turned is taken in one step.
+            top, bottom = tops[number], bottoms[number]
+            if rising and max(listed[high], top) - bottom <= way_back:
+                if top > listed[high]:
+                    high = place + int(cut[number].argmax())
+                place += BLOCK
+                continue
+            if not rising and top - min(listed[low], bottom) <= way_back:
+                if bottom < listed[low]:
+                    low = place + int(cut[number].argmin())
+                place += BLOCK
+                continue
+        value = listed[place]
         if value > listed[high]:
             high = place
         if value < listed[low]:
@@ -197,6 +220,7 @@ def turns(values: Floats, way_back: float) -> list[int]:
         elif rising is not False and listed[high] - value > way_back:
             found.append(high)
             rising, low = False, place
+        place += 1
     if rising is not None:
         found.append(high if rising else low)
     return found
