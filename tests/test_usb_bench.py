@@ -108,3 +108,17 @@ def test_one_that_is_not_plugged_in_says_so_when_it_is_opened(wire):
         cable(BOUND).port.open(Sink())
     with pytest.raises(PortError, match="is not plugged in there; one of its make is in 1-1"):
         cable('port = "usb://1209:0001?path=1-2"\n').port.open(Sink())
+
+
+def test_every_report_is_written_down_where_the_bench_keeps_bytes(wire, tmp_path):
+    """That is how the layout of an unknown report is found out."""
+    kept = f'record = "records"\nkeep_bytes = "{(tmp_path / "kept").as_posix()}"\n'
+    file = benchfile.load(FILE.replace('record = "records"\n', kept) + BOUND, "bench.toml")
+    [found] = Plugging(file, "D-0042", Still(), pytest.fail).cables(present_ports())
+    sink = Sink()
+    found.port.open(sink)
+    wire.sockets[1].gauge.send(b"\x02\x03 unknown")
+    assert sink.next().data == b"\x02\x03 unknown"
+    found.port.close()
+    [written] = (tmp_path / "kept").iterdir()
+    assert "02 03 20 75 6e 6b 6e 6f 77 6e" in written.read_text(encoding="utf-8")
