@@ -31,13 +31,17 @@ class ValueArrived:
 
 @dataclass(frozen=True, slots=True)
 class SweepArrived:
-    """A recorded sweep ended, and was analysed."""
+    """A recorded sweep ended, and was analysed.
+
+    ``why`` says that it can count nowhere, and is empty where nothing is known against it.
+    """
 
     gauge: str
     trace: Trace
     raw: bytes
     usable: bool
     flags: tuple[str, ...]
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

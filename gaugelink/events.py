@@ -141,6 +141,21 @@ class ReadingParked:
 
 
 @dataclass(frozen=True, slots=True)
+class SweepParked:
+    """A sweep was recorded and can count nowhere: ``why`` says what was against it.
+
+    It is kept whole. ``flags`` are what the analysis found wrong.
+    """
+
+    stamp: Stamp
+    gauge: str
+    trace: Trace
+    raw: bytes
+    flags: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReadingRefused:
     """A value came that must not be recorded as a measurement (hold, maximum, minimum mode)."""
 
@@ -219,6 +234,7 @@ Event = (
     | ReadingTaken
     | SweepTaken
     | ReadingParked
+    | SweepParked
     | ReadingRefused
     | ReadingAssigned
     | PositionSkipped

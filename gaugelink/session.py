@@ -42,6 +42,7 @@ from gaugelink.events import (
     ReadingRefused,
     ReadingStruckOut,
     ReadingTaken,
+    SweepParked,
     SweepTaken,
     ZeroChecked,
     ZeroDoubted,
@@ -230,20 +231,28 @@ class Session:
         return [*self._replaced(stamp), ReadingTaken(stamp, tag, shown, raw, command.trigger)]
 
     def _sweep(self, command: SweepArrived, stamp: Stamp) -> list[Event]:
-        step = self._asked_for()
-        if not step.sweep:
-            raise SessionError(f"no sweep is asked for here, but {step.position.words}")
-        kind = self._kind(command.gauge)
-        if kind != step.gauge_kind:
-            raise SessionError(f"the sweep came from the {kind}, asked for: {step.gauge_kind}")
-        # A sweep during which the battery went low is kept, but cannot be used.
-        refused = self.standing.against_sweep if command.usable else self.standing.against_value
-        if against := refused(command.gauge):
-            raise SessionError(against)
+        if why := command.why or self._against_sweep(command):
+            return [SweepParked(stamp, command.gauge, command.trace, command.raw, command.flags,
+                                why)]  # fmt: skip
         tag = self._tag(self.cursor, command.gauge)
         events = self._replaced(stamp) if command.usable else []
         return [*events, SweepTaken(stamp, tag, command.trace, command.raw, command.usable,
                                     command.flags)]  # fmt: skip
+
+    def _against_sweep(self, command: SweepArrived) -> str:
+        """Say why a sweep belongs nowhere; empty where it belongs to what is asked for."""
+        step = self.step
+        if step is None:
+            return "nothing was asked for"
+        if not step.sweep:
+            return f"no sweep was asked for, but {step.position.words}"
+        kind = self._kind(command.gauge)
+        if kind != step.gauge_kind:
+            return f"the sweep came from the {kind}, asked for: {step.gauge_kind}"
+        # A sweep during which the battery went low is kept in its place, but cannot be used.
+        if command.usable:
+            return self.standing.against_sweep(command.gauge)
+        return self.standing.against_value(command.gauge)
 
     def _assign(self, place: int, number: int, reason: str, stamp: Stamp) -> list[Event]:
         entry = self.history.get(place)
@@ -363,7 +372,7 @@ class Session:
                 self.filled.pop(number, None)
                 self.skipped[number] = reason
                 self._advance(number)
-            case ReadingParked() | ReadingRefused():
+            case ReadingParked() | SweepParked() | ReadingRefused():
                 self.history[place] = Entry(place, event)
             case ReadingStruckOut(struck=struck, reason=reason):
                 self._apply_strike(struck, reason)
@@ -451,9 +460,9 @@ class Session:
         return found
 
     def tray(self) -> list[Entry]:
-        """Give the values that belong nowhere yet, oldest first."""
+        """Give the values that belong nowhere yet, and the sweeps that never will, oldest first."""
         return [entry for entry in self.history.values()
-                if isinstance(entry.event, ReadingParked) and entry.step is None
+                if isinstance(entry.event, ReadingParked | SweepParked) and entry.step is None
                 and not entry.struck]  # fmt: skip
 
 

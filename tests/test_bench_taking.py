@@ -22,7 +22,7 @@ from cable_kit import TcpCable, make_cable, needs_terminals, nothing_left
 from gaugelink import content
 from gaugelink.deeds import Skip
 from gaugelink.errors import PortError, SessionError
-from gaugelink.events import SweepTaken, from_document
+from gaugelink.events import SweepParked, SweepTaken, from_document
 from gaugelink.wire.base import Value
 from gaugelink.wire.driver import load_driver
 
@@ -324,10 +324,14 @@ class TestSweeps:
                 await self.ready(rig)
                 await rig.rock(sweep())
                 await rig.bench.go(ROCK + 1)
-                size = rig.store.size
-                with pytest.raises(SessionError, match="another position was chosen"):
-                    await rig.bench.sweep_stop()
-                assert rig.store.size == size
+                await rig.bench.sweep_stop()
+                assert rig.session.sweeps() == []
+                [entry] = rig.session.tray()
+                assert isinstance(entry.event, SweepParked)
+                assert entry.event.why == "another position was chosen while the sweep was running"
+                assert len(entry.event.trace.t_us) == len(sweep())
+                assert entry.event.raw == b"".join(rocked(um) for um in sweep())
+                assert rig.session.cursor == ROCK + 1
 
         run(test())
 

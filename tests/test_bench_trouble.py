@@ -190,7 +190,10 @@ class TestLoss:
                 rig.cables["I1"].pull()
                 await rig.until(lambda: bool(rig.session.lost))
                 assert rig.bench.recorder is None
-                assert rig.kinds()[5:] == ["gauge-lost"]
+                assert rig.kinds()[5:] == ["gauge-lost", "sweep-parked"]
+                [entry] = rig.session.tray()
+                assert len(entry.event.trace.t_us) == 60
+                assert rig.session.sweeps() == []
                 [warning] = rig.audience.warnings()
                 assert "the sweep is broken off, record it again" in warning
                 with pytest.raises(SessionError, match="no sweep is running"):

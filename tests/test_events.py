@@ -63,6 +63,7 @@ def test_the_list_of_events_is_closed() -> None:
         "reading-taken",
         "sweep-taken",
         "reading-parked",
+        "sweep-parked",
         "reading-refused",
         "reading-assigned",
         "position-skipped",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from session_bench import GAUGES, PLAN, SHOWN, Bench, state
+from session_bench import GAUGES, PLAN, SHOWN, TRACE, Bench, state
 
 from gaugelink.deeds import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
 from gaugelink.errors import SessionError
@@ -16,6 +16,7 @@ from gaugelink.events import (
     ReadingRefused,
     ReadingStruckOut,
     ReadingTaken,
+    SweepParked,
     SweepTaken,
 )
 
@@ -336,16 +337,32 @@ def test_an_unusable_sweep_is_kept_and_leaves_its_step_open(bench: Bench) -> Non
 
 
 def test_a_sweep_is_taken_only_where_one_is_asked_for(bench: Bench) -> None:
-    with pytest.raises(SessionError, match="no sweep is asked for here, but Intake valve of"):
-        bench.sweep()
+    places = [bench.sweep()]
     bench.values(TAKEN)
-    for gauge, kind in (("M1", "the micrometer"), ("X9", "the unknown gauge 'X9'")):
-        with pytest.raises(SessionError, match=f"the sweep came from {kind}, asked for: indicator"):
-            bench.sweep(gauge)
+    places += [bench.sweep(gauge) for gauge in ("M1", "X9")]
     for _ in range(3):
         bench.do(Skip("not today"))
-    with pytest.raises(SessionError, match="nothing is asked for"):
-        bench.sweep()
+    places.append(bench.sweep())
+    parked = [bench.session.history[place].event for place in places]
+    assert all(isinstance(event, SweepParked) and event.trace == TRACE for event in parked)
+    assert [event.why for event in parked] == [
+        f"no sweep was asked for, but {PLAN[0].position.words}",
+        "the sweep came from the micrometer, asked for: indicator",
+        "the sweep came from the unknown gauge 'X9', asked for: indicator",
+        "nothing was asked for",
+    ]
+    assert [entry.place for entry in bench.session.tray()] == places
+    assert bench.session.sweeps() == []
+
+
+def test_a_parked_sweep_is_given_to_no_place_and_can_be_struck_out(bench: Bench) -> None:
+    place = bench.sweep()
+    with pytest.raises(SessionError, match=f"record place {place} is not a value in the tray"):
+        bench.do(Assign(place, 6, "I remember"))
+    bench.do(StrikeOut(place, "a try"))
+    assert bench.session.tray() == []
+    assert bench.session.history[place].struck == "a try"
+    assert state(bench.replayed()) == state(bench.session)
 
 
 def test_a_gauge_is_lost_until_it_is_found(bench: Bench) -> None:
@@ -414,8 +431,10 @@ def test_a_sweep_of_a_gauge_that_was_lost_waits_for_the_position_too(bench: Benc
     bench.session.go(6)
     bench.put(GaugeLost(bench.stamp(), "I1", "COM3", "unplugged"))
     bench.put(GaugeFound(bench.stamp(), "I1", "COM3"))
-    with pytest.raises(SessionError, match="confirm that it is at the position"):
-        bench.sweep()
+    parked = bench.session.history[bench.sweep()].event
+    assert isinstance(parked, SweepParked)
+    assert "confirm that it is at the position" in parked.why
+    assert 6 not in bench.session.filled
     bench.do(ConfirmPosition())
     bench.sweep()
     assert 6 in bench.session.filled

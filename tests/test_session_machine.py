@@ -21,6 +21,7 @@ from gaugelink.events import (
     ReadingRefused,
     ReadingStruckOut,
     ReadingTaken,
+    SweepParked,
     SweepTaken,
 )
 
@@ -193,7 +194,7 @@ class AnyBench(RuleBasedStateMachine):
         kept = [
             event.raw
             for _, event in self.bench.record
-            if isinstance(event, ReadingTaken | ReadingParked | ReadingRefused | SweepTaken)
+            if isinstance(event, ReadingTaken | ReadingParked | ReadingRefused | SweepTaken | SweepParked)
         ]
         assert kept == self.bench.sent
         entries = self.bench.session.history
@@ -259,7 +260,9 @@ class AnyBench(RuleBasedStateMachine):
         struck = {e.struck for _, e in self.bench.record if isinstance(e, ReadingStruckOut)}
         counting = [session.history[place].event for place in session.filled.values()]
         placed = [event.parked for event in counting if isinstance(event, ReadingAssigned)]
-        parked = {at for at, event in self.bench.record if isinstance(event, ReadingParked)}
+        parked = {
+            at for at, event in self.bench.record if isinstance(event, ReadingParked | SweepParked)
+        }
         assert len(placed) == len(set(placed))
         tray = {entry.place for entry in session.tray()}
         assert tray | set(placed) | (parked & struck) == parked

@@ -11,11 +11,13 @@ from bench_kit import (
     running,
     spring,
     stem,
+    sweep,
 )
 from cable_kit import nothing_left
 from view_kit import FACE, WITH_FACE, measure_all, reading, rock_at, take, valve
 from view_shapes import STATE, check, misfits
 
+from gaugelink.capture.actions import act
 from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
 from gaugelink.view.parts import reading_scale
 from gaugelink.view.state import MOST_MESSAGES, MOST_READINGS, live_document
@@ -319,3 +321,31 @@ def test_the_shapes_find_what_they_are_for():
     assert misfits([None], [str]) == ["document[0] is None, no <class 'str'>"]
     assert misfits("x", {"y"}) == ["document is 'x', none of {'y'}"]
     assert misfits(True, int)
+
+
+def test_a_sweep_that_counts_nowhere_is_in_history_and_tray_with_its_reason(tmp_path):
+    async def test():
+        async with running(tmp_path) as rig:
+            view = rig.view()
+            await rig.bench.go(ROCK)
+            rig.bench.sweep_start()
+            await rig.rock(sweep())
+            await rig.bench.go(ROCK + 1)
+            status, answer = await act(rig.bench, {"do": "sweep-stop"})
+            assert (status, answer["ok"]) == (200, True)
+            assert answer["words"].startswith("the sweep counts nowhere, but is kept: another")
+            state = view.state()
+            [parked] = state["tray"]
+            assert parked == state["readings"][0]
+            assert (parked["kind"], parked["state"], parked["valve"]) == (
+                "parked", "not usable", None,
+            )  # fmt: skip
+            assert parked["text"] == f"{len(sweep())} samples"
+            assert "another position was chosen while the sweep was running" in parked["reason"]
+            assert state["last"] is None
+            assert state["sweep"] is None
+            strike = {"do": "strike-out", "place": parked["place"], "reason": "a try"}
+            assert (await act(rig.bench, strike))[0] == 200
+            assert view.state()["tray"] == []
+
+    run(test())

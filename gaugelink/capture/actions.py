@@ -13,7 +13,13 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from gaugelink.capture.typed import KEYS_MOST, take_keys
 from gaugelink.deeds import Assign, ConfirmPosition, ConfirmZero, Retake, Skip, StrikeOut
 from gaugelink.errors import GaugeLinkError
-from gaugelink.events import PositionConfirmed, PositionSkipped, ReadingStruckOut, SweepTaken
+from gaugelink.events import (
+    PositionConfirmed,
+    PositionSkipped,
+    ReadingStruckOut,
+    SweepParked,
+    SweepTaken,
+)
 from gaugelink.quantity import micrometres_text
 
 if TYPE_CHECKING:
@@ -147,8 +153,13 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             return "the sweep is running: rock at least three times to and fro"
         case _SweepStop():
             analysis = await bench.sweep_stop()
-            kept = bench.session.history[max(bench.analyses)].event
-            assert isinstance(kept, SweepTaken)
+            kept = next(
+                entry.event
+                for _, entry in sorted(bench.session.history.items(), reverse=True)
+                if isinstance(entry.event, SweepTaken | SweepParked)
+            )
+            if isinstance(kept, SweepParked):
+                return f"the sweep counts nowhere, but is kept: {kept.why}"
             if not kept.usable:
                 return f"the sweep is kept, but cannot be used: {'; '.join(kept.flags)}"
             return f"travel {micrometres_text(analysis.travel_pm)} um, on record"

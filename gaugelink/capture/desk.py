@@ -7,12 +7,21 @@ hear of it.
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.ledger import Ledger, head_is_due
-from gaugelink.errors import GaugeLinkError, RecordError, SessionError
-from gaugelink.events import BatteryTold, Event, ReadingParked, ReadingRefused, ZeroDoubted
+from gaugelink.deeds import SweepArrived
+from gaugelink.errors import GaugeLinkError, RecordError
+from gaugelink.events import (
+    BatteryTold,
+    Event,
+    ReadingParked,
+    ReadingRefused,
+    SweepParked,
+    ZeroDoubted,
+)
 from gaugelink.reading import Stamp
 from gaugelink.standing import BATTERY, zero_words
 
@@ -24,6 +33,9 @@ if TYPE_CHECKING:
     from gaugelink.deeds import Command
     from gaugelink.record import Store
     from gaugelink.session import Session
+
+BROKEN_OFF: Final = "the sweep was broken off"
+MEANWHILE: Final = "another position was chosen while the sweep was running"
 
 
 class Desk:
@@ -86,7 +98,7 @@ class Desk:
 
         Args:
             command: the command.
-            step: what must be asked for; None: whatever is.
+            step: what the sweep was recorded for; None: whatever is asked for.
 
         Returns:
             The events with their places in the record.
@@ -98,8 +110,8 @@ class Desk:
 
     async def _carry_out(self, command: Command, step: int | None) -> list[tuple[int, Event]]:
         async with self.ledger.turn:
-            if step not in {None, self.session.cursor}:
-                raise SessionError("another position was chosen while the sweep was running")
+            if step not in {None, self.session.cursor} and isinstance(command, SweepArrived):
+                command = replace(command, why=MEANWHILE)
             return await self.commit(self.session.decide(command, self.stamp()))
 
     async def commit(self, events: Sequence[Event]) -> list[tuple[int, Event]]:
@@ -120,6 +132,8 @@ class Desk:
         for _, event in done:
             if isinstance(event, ReadingParked):
                 self.audience.say("warning", f"{event.shown} is in the tray: {event.why}")
+            elif isinstance(event, SweepParked) and event.why != BROKEN_OFF:  # told by its reason
+                self.audience.say("warning", f"the sweep counts nowhere, but is kept: {event.why}")
             elif isinstance(event, ReadingRefused):
                 self.audience.say("warning", f"{event.shown} was refused: {event.why}")
             elif isinstance(event, ZeroDoubted):

@@ -5,7 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.errors import RecordError
-from gaugelink.events import ReadingParked, ReadingRefused, ReadingTaken, SweepTaken
+from gaugelink.events import (
+    ReadingParked,
+    ReadingRefused,
+    ReadingTaken,
+    SweepParked,
+    SweepTaken,
+)
 from gaugelink.ports.replay import Recorded
 from gaugelink.wire.base import Value
 
@@ -64,18 +70,21 @@ def _sent(
                 yield stamp.mono_ns, [Recorded(0, raw)]
             case SweepTaken(stamp=stamp, tag=tag) if tag.gauge == gauge:
                 yield stamp.mono_ns, _samples(event, driver)
+            case SweepParked(stamp=stamp, gauge=mark) if mark == gauge:
+                yield stamp.mono_ns, _samples(event, driver)
             case _:
                 pass
 
 
-def _samples(sweep: SweepTaken, driver: Driver) -> list[Recorded]:
+def _samples(sweep: SweepTaken | SweepParked, driver: Driver) -> list[Recorded]:
     decoder = driver.decoder()
     items = decoder.feed(sweep.raw) + decoder.end()
     values = [item.raw for item in items if isinstance(item, Value)]
     times = sweep.trace.t_us
     if len(values) != len(items) or len(values) != len(times):
+        where = sweep.tag.position.words if isinstance(sweep, SweepTaken) else "no position"
         raise RecordError(
-            f"the sweep of {sweep.tag.position.words} has {len(times)} samples, and the driver "
+            f"the sweep of {where} has {len(times)} samples, and the driver "
             f"{driver.name} finds {len(values)} in its bytes; give the driver that decoded it then"
         )
     return [

@@ -8,12 +8,13 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.channel import BOUNCE_NS
+from gaugelink.capture.desk import BROKEN_OFF
 from gaugelink.capture.ledger import STOPPED
 from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
 from gaugelink.capture.watch import Watch
 from gaugelink.deeds import MODE_WORDS, SweepArrived, ValueArrived
 from gaugelink.errors import SessionError
-from gaugelink.events import BatteryTold, ReadingParked, ZeroDoubted
+from gaugelink.events import BatteryTold, ReadingParked, SweepParked, ZeroDoubted
 from gaugelink.head import zero_check_of
 from gaugelink.standing import BATTERY
 
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from gaugelink.wire.base import Value
 
 
+RECORD_AGAIN: Final = "; the sweep is broken off, record it again"
 ZERO_SET: Final = "its zero was set while it was in use"
 
 
@@ -186,8 +188,7 @@ class Taking:
         self.desk.audience.live(gauge, value)
         if self._zero_is_set(channel, value, mono_ns):
             channel.armed = ""
-            words = f"{ZERO_SET}{self.break_off_of([gauge])}"
-            return partial(self._doubt_zero, gauge, words)
+            return partial(self._doubt_zero, gauge, self.break_off([gauge]))
         if self.recorder is not None and self.recorder.gauge == gauge:
             self.recorder.add(value, mono_ns)
             return None
@@ -229,8 +230,9 @@ class Taking:
         asked = step is not None and zero_check_of(step.position) is not None
         return channel.signs.zero_is_set(value, mono_ns) and not asked
 
-    def _doubt_zero(self, gauge: str, words: str) -> list[Event]:
-        return [ZeroDoubted(self.desk.stamp(), gauge, words)]
+    def _doubt_zero(self, gauge: str, broken: SweepRecorder | None) -> list[Event]:
+        words = f"{ZERO_SET}{RECORD_AGAIN}" if broken else ZERO_SET
+        return [ZeroDoubted(self.desk.stamp(), gauge, words), *self.parked(broken)]
 
     def _trigger(self, channel: Channel, value: Value, mono_ns: int) -> bool:
         """Watch the gauge that is asked for: take its value at rest, start a sweep as it moves."""
@@ -254,16 +256,20 @@ class Taking:
         if recorder is not None and recorder.gauge in gauges and flag not in recorder.gaps:
             recorder.gaps.append(flag)
 
-    def break_off(self, cable: Cable) -> str:
-        """End the sweep that is running with a gauge behind this cable; say so, else nothing."""
-        return self.break_off_of([channel.gauge.id for channel in cable.channels.values()])
-
-    def break_off_of(self, gauges: Sequence[str]) -> str:
-        """End the sweep that is running with one of these gauges; say so, else nothing."""
-        if self.recorder is None or self.recorder.gauge not in gauges:
-            return ""
+    def break_off(self, gauges: Sequence[str]) -> SweepRecorder | None:
+        """End the sweep that is running with one of these gauges, and give it."""
+        recorder = self.recorder
+        if recorder is None or recorder.gauge not in gauges:
+            return None
         self.recorder = None
-        return "; the sweep is broken off, record it again"
+        return recorder
+
+    def parked(self, broken: SweepRecorder | None) -> list[Event]:
+        """Keep what had come of a sweep that was broken off; nothing if nothing had."""
+        if broken is None or not broken.values:
+            return []
+        stamp, flags = self.desk.stamp(), tuple(broken.gaps)
+        return [SweepParked(stamp, broken.gauge, broken.trace(), broken.raw(), flags, BROKEN_OFF)]
 
     def _all(self) -> Iterator[tuple[Cable, Channel]]:
         for cable in self.cables:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.capture.arrivals import Arrived, BatterySaid, Remark, Send
 from gaugelink.capture.group import Group
 from gaugelink.capture.ledger import STOPPED
+from gaugelink.capture.taking import RECORD_AGAIN
 from gaugelink.errors import GaugeLinkError, PortError, SessionError
 from gaugelink.events import GaugeFound, GaugeLost, ZeroDoubted
 from gaugelink.ports.port import Chunk, Lost
@@ -207,17 +208,17 @@ class Wiring:
         cable.here = False
         cable.restart(item.mono_ns)
         are = "are" if cable.several else "is"
-        words = f"{cable.titles} {are} lost: {item.why}{self.taking.break_off(cable)}"
+        broken = self.taking.break_off([item.gauge.id for item in cable.channels.values()])
+        words = f"{cable.titles} {are} lost: {item.why}{RECORD_AGAIN if broken else ''}"
         # A port that stays open would keep its name, and the gauge would come back under another.
         await asyncio.to_thread(cable.port.close)
         try:
             async with self.desk.ledger.turn:
                 stamp, name = self.desk.stamp(), cable.port.name
-                await self.desk.commit(
-                    [
-                        GaugeLost(stamp, channel.gauge.id, name, item.why)
-                        for channel in cable.channels.values()
-                    ]
-                )
+                lost = [
+                    GaugeLost(stamp, channel.gauge.id, name, item.why)
+                    for channel in cable.channels.values()
+                ]
+                await self.desk.commit([*lost, *self.taking.parked(broken)])
         finally:
             self.desk.audience.say("warning", words)

@@ -10,6 +10,7 @@ from gaugelink.events import (
     ReadingParked,
     ReadingRefused,
     ReadingTaken,
+    SweepParked,
     SweepTaken,
 )
 from gaugelink.metrology.conformity import verdict
@@ -176,6 +177,11 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
             if entry.step is not None:
                 position = session.plan[entry.step].position
                 found |= {"state": "good", "reason": "assigned by a person"}
+        case SweepParked(gauge=gauge, raw=raw, trace=trace, flags=flags, why=why):
+            found |= {"kind": "parked", "gauge": gauge, "state": "not usable",
+                      "text": f"{len(trace.t_us)} samples", "raw": f"{len(raw)} bytes",
+                      "reason": "; ".join(("a sweep that counts nowhere", why, *flags)),
+                      }  # fmt: skip
         case ReadingRefused(gauge=gauge, shown=shown, raw=raw, why=why):
             found |= {"kind": "refused", "gauge": gauge, "text": shown.text, "unit": shown.unit,
                       "raw": printable(raw), "state": "refused", "reason": why}  # fmt: skip
