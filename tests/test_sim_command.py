@@ -93,11 +93,13 @@ def test_typing_a_mark_presses_that_gauge_and_another_word_is_answered():
         rows = {row["gauge"]: row for row in json.loads(process.stdout.readline())["gauges"]}
         port, sink = port_for(rows["M1"]["port"], Line(), lambda: 0), Sink()
         port.open(sink)
-        process.stdin.write("nobody\nC1\nM1\n")
+        process.stdin.write("nobody\nC1\nm1\n")
         process.stdin.flush()
-        said = [process.stderr.readline() for _ in range(2)]
+        said = [process.stderr.readline() for _ in range(3)]
         assert said[0] == "found 'nobody', accepted: M1, B1, D1, C1, I1\n"
         assert said[1] == "C1 has no button: it speaks all the time\n"
+        assert said[2].startswith("M1 pressed at 7.9")
+        assert rows["D1"]["asked_with"] == r"R\r"
         came = b""
         while not came.endswith(b"\r"):
             came += sink.next().data
@@ -111,6 +113,14 @@ def test_without_json_there_is_a_table():
         head = process.stdout.readline().split()
         assert head == ["gauge", "title", "port", "driver", "speaks"]
         assert process.stdout.readline().startswith("M1 ")
+
+
+@needs_interrupts
+def test_what_goes_wrong_with_each_gauge_is_said():
+    with offered(scenario="faulty-bench") as process:
+        lines = [process.stdout.readline() for _ in range(12)]
+        assert "B1 goes wrong: bit flip at every 4th frame\n" in lines
+        assert "D1 is asked with R\\r\n" in lines
 
 
 @needs_interrupts

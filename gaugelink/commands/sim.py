@@ -144,7 +144,8 @@ async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], han
             stack.push_async_callback(gauge.unplug)
             about = gauge.about
             rows.append({"gauge": mark, "title": about.title, "port": port,
-                         "driver": about.driver, "speaks": about.speaks})  # fmt: skip
+                         "driver": about.driver, "speaks": about.speaks,
+                         "asked_with": _asked_with(gauge), "faults": gauge.troubles})  # fmt: skip
             gauge.plugged_in = partial(_tell_of_port, mark)
             gauge.switch_on()
             gauge.pick_up()
@@ -167,6 +168,17 @@ async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], han
             await asyncio.gather(*tasks, return_exceptions=True)
 
 
+def _asked_with(gauge: BenchGauge) -> str:
+    """Write what makes a gauge answer that waits to be asked; nothing for any other."""
+    from gaugelink.wire.base import printable  # noqa: PLC0415
+    from gaugelink.wire.driver import load_driver  # noqa: PLC0415
+
+    if gauge.about.speaks != "when asked":
+        return ""
+    request = load_driver(*content.read("drivers", gauge.about.driver)).request
+    return printable(request or b"")
+
+
 async def _typed(gauges: Mapping[str, BenchGauge], hands: Hands, keyboard: TextIO) -> None:
     """Press the button of each gauge whose mark is typed; go on for ever, input or none."""
     loop = asyncio.get_running_loop()
@@ -180,7 +192,8 @@ async def _typed(gauges: Mapping[str, BenchGauge], hands: Hands, keyboard: TextI
     # A thread that nobody waits for: a read from a keyboard cannot be broken off.
     threading.Thread(target=read, name="keyboard", daemon=True).start()
     while True:
-        mark = await lines.get()
+        word = await lines.get()
+        mark = next((one for one in gauges if one.lower() == word.lower()), word)
         gauge = gauges.get(mark)
         if gauge is None:
             print(f"found {mark!r}, accepted: {', '.join(gauges)}", file=sys.stderr, flush=True)
@@ -190,6 +203,10 @@ async def _typed(gauges: Mapping[str, BenchGauge], hands: Hands, keyboard: TextI
         else:
             await hands.set_on_next(gauge)
             gauge.press()
+            shown = gauge.display()
+            sign = "-" if shown.counts < 0 else ""
+            print(f"{mark} pressed at {sign}{shown.digits} {shown.unit}", file=sys.stderr,
+                  flush=True)  # fmt: skip
 
 
 def _tell_of_port(mark: str, name: str) -> None:
@@ -200,8 +217,16 @@ def _print(rows: list[dict[str, Any]], *, as_json: bool) -> None:
     if as_json:
         print(json.dumps({"gauges": rows}, ensure_ascii=False), flush=True)
         return
-    widths = {key: max(len(key), *(len(row[key]) for row in rows)) for key in rows[0]}
+    columns = ("gauge", "title", "port", "driver", "speaks")
+    widths = {key: max(len(key), *(len(row[key]) for row in rows)) for key in columns}
     for row in [{key: key for key in widths}, *rows]:
         print("  ".join(row[key].ljust(width) for key, width in widths.items()).rstrip())
-    print("All figures are invented. Type a gauge's mark and Enter to press it; Ctrl-C ends it.",
-          flush=True)  # fmt: skip
+    for row in rows:
+        if row["faults"]:
+            print(f"{row['gauge']} goes wrong: {', '.join(row['faults'])}")
+        if row["asked_with"]:
+            print(f"{row['gauge']} is asked with {row['asked_with']}")
+    print(
+        "All figures are invented. Any program can open these ports; what one reads, no other gets."
+    )
+    print("Type a gauge's mark and Enter to press it; Ctrl-C ends it.", flush=True)

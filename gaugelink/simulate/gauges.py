@@ -62,6 +62,12 @@ class BenchGauge:
         )
         return self.endpoint.name
 
+    @property
+    def troubles(self) -> list[str]:
+        """What goes wrong with it, in words: ``noise bytes at every 5th frame``."""
+        faults = self._spoiler.faults if self._spoiler is not None else ()
+        return [f"{fault.what} at every {_ordinal(fault.every)} frame" for fault in faults]
+
     def switch_on(self) -> None:
         """Switch the gauge on; one that sends all the time does so whenever it is in the hand."""
         if self.about.speaks == "all the time":
@@ -166,3 +172,13 @@ class BenchGauge:
                 await self._pace.sleep((due_ns - self._pace.mono_ns()) / 1e9)
                 if not self._path:
                     self._path_done.set()
+
+
+def _ordinal(number: int) -> str:
+    """Write a number as people count.
+
+    >>> [_ordinal(number) for number in (1, 2, 3, 11, 22, 40)]
+    ['1st', '2nd', '3rd', '11th', '22nd', '40th']
+    """
+    teens = number % 100 in {11, 12, 13}
+    return f"{number}{'th' if teens else {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th')}"
