@@ -7,6 +7,7 @@ import http.client
 import json
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -197,6 +198,12 @@ class Shop:
         )
 
 
+def entries(record):
+    """What stands in a record."""
+    with contextlib.closing(sqlite3.connect(record)) as store:
+        return [json.loads(row[0]) for row in store.execute("SELECT leaf FROM entries")]
+
+
 def plug(link, cable):
     """Give a port another device, as the system does with its links to adapters."""
     link.unlink(missing_ok=True)
@@ -253,8 +260,11 @@ def test_a_day_at_the_bench(tmp_path):
     assert document["not_measured"] == ["1E stand-down"]
     assert shop.is_whole(document)
 
-    # The next day it goes on where it stood.
+    # The next day it goes on where it stood; the micrometer has been calibrated meanwhile.
+    text = shop.file.read_text(encoding="utf-8")
+    shop.file.write_text(text.replace("2020-03-31", "2998-03-31"), encoding="utf-8")
     with shop.bench(signal.SIGTERM, status=0) as (page, said, again):
+        assert said == []
         state = page.until(lambda _state: True)
         assert (state["progress"]["done"], state["progress"]["skipped"]) == (3, 1)
         assert state["finished"]
@@ -267,6 +277,10 @@ def test_a_day_at_the_bench(tmp_path):
     assert (again["readings"], again["not_measured"]) == (4, [])
     assert again["head"]["size"] > document["head"]["size"]
     assert shop.is_whole(again)
+    opened = [entry for entry in entries(again["record"]) if entry["kind"] == "job-opened"]
+    assert [event["gauges"][0]["calibration_due"] for event in opened] == [
+        "2020-03-31", "2998-03-31",
+    ]  # fmt: skip
     second.pull()
     third.pull()
 
@@ -299,3 +313,25 @@ def test_a_recorded_session_is_played_into_a_bench_and_recorded_again(tmp_path):
     assert read_recording(text, kept.name) == read_recording(
         (tmp_path / "micrometer.txt").read_text(encoding="utf-8"), "micrometer.txt"
     )
+
+
+def test_the_simulated_gauges_can_be_put_on_a_bench(tmp_path):
+    shop = Shop(tmp_path, micrometer="none", depth_gauge="none", more="")
+    shop.file = tmp_path / "simulated.toml"
+    sim = shop.start("sim", "demo-head", "--json", "--every", "0.2", "--bench", shop.file)
+    try:
+        assert sim.stdout.readline()
+        with shop.bench(signal.SIGINT, status=1) as (page, said, document):
+            page.until(lambda state: {g["state"] for g in state["gauges"]} == {"here"})
+            # The hand of the simulation knows nothing of what is asked for here; what it presses is
+            # taken or waits in the tray.
+            page.until(lambda state: state["readings"])
+        assert not [line for line in said if "not here" in line or "cannot" in line]
+        assert shop.is_whole(document)
+        status, out, err = shop.run("sim", "demo-head", "--bench", shop.file)
+        assert (status, out) == (2, "")
+        assert "this file exists" in err
+    finally:
+        sim.send_signal(signal.SIGINT)
+        sim.communicate(timeout=PATIENCE_S)
+    assert sim.returncode == 0

@@ -5,9 +5,12 @@ They go on at a person's pace until Ctrl-C. A gauge with a button is pressed eve
 whenever its mark is typed, followed by Enter. One that waits to be asked answers when it is asked.
 The sizes are those of the scenario's invented head, place after place.
 
+With --bench a bench file for these gauges is written, so that `gaugelink bench` can be tried on
+them in another window.
+
 With --json the table is one JSON document on the first line, and the gauges go on all the same.
 
-Exit status: 0 ended by Ctrl-C; 2 scenario or sheet are bad.
+Exit status: 0 ended by Ctrl-C; 2 scenario, sheet or the bench file's name are bad.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ import json
 import sys
 import threading
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TextIO
 
 from gaugelink import content
@@ -31,6 +35,7 @@ if TYPE_CHECKING:
     from gaugelink.head import Position
     from gaugelink.simulate.gauges import BenchGauge
     from gaugelink.simulate.pace import Pace
+    from gaugelink.simulate.scenario import Scenario
     from gaugelink.simulate.workpiece import Workpiece
 
 PRESS_EVERY_S: Final = 4.0
@@ -44,6 +49,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, metavar="N", help="the same seed gives the same head")
     parser.add_argument("--every", type=float, metavar="SECONDS", default=PRESS_EVERY_S,
                         help="time between two presses of a button (default: 4)")  # fmt: skip
+    parser.add_argument("--bench", metavar="FILE", type=Path,
+                        help="write a bench file for these gauges")  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -63,6 +70,9 @@ def run(args: argparse.Namespace) -> int:
 
     if not args.every > 0:
         raise InputError(f"found {args.every:g}, accepted: more than 0", field="--every")
+    if args.bench is not None and args.bench.exists():
+        what = "this file exists; give the bench file another name"
+        raise InputError(what, file=str(args.bench), field="--bench")
     text, file = content.read("sim", args.scenario)
     scenario = scenarios.load(text, file)
     sheet = sheetfile.load(*content.read("sim/sheets", scenario.scenario.sheet))
@@ -84,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
         for mark, gauge in gauges.items()
     }
     with contextlib.suppress(KeyboardInterrupt):  # that is how it ends
-        asyncio.run(_offer(args, gauges, Hands(workpiece, pace, places)))
+        asyncio.run(_offer(args, scenario, gauges, Hands(workpiece, pace, places)))
     return 0
 
 
@@ -136,7 +146,12 @@ class Hands:
             await self._pace.sleep(REST_S)
 
 
-async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], hands: Hands) -> None:
+async def _offer(
+    args: argparse.Namespace,
+    scenario: Scenario,
+    gauges: Mapping[str, BenchGauge],
+    hands: Hands,
+) -> None:
     async with contextlib.AsyncExitStack() as stack:
         rows = []
         for mark, gauge in gauges.items():
@@ -149,6 +164,8 @@ async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], han
             gauge.plugged_in = partial(_tell_of_port, mark)
             gauge.switch_on()
             gauge.pick_up()
+        if args.bench is not None:
+            _write_bench(args.bench, scenario, {row["gauge"]: row["port"] for row in rows})
         _print(rows, as_json=args.json)
         tasks = [
             asyncio.create_task(
@@ -166,6 +183,16 @@ async def _offer(args: argparse.Namespace, gauges: Mapping[str, BenchGauge], han
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
+
+
+def _write_bench(path: Path, scenario: Scenario, ports: Mapping[str, str]) -> None:
+    from gaugelink.commands.sim_bench import bench_text  # noqa: PLC0415  rarely wanted
+
+    try:
+        path.write_text(bench_text(scenario, ports), encoding="utf-8")
+    except OSError as fault:
+        what = f"cannot be written ({fault.strerror})"
+        raise InputError(what, file=str(path), field="--bench") from None
 
 
 def _asked_with(gauge: BenchGauge) -> str:
