@@ -153,7 +153,7 @@ async def _offer(
     hands: Hands,
 ) -> None:
     async with contextlib.AsyncExitStack() as stack:
-        rows = []
+        rows: list[dict[str, Any]] = []
         for mark, gauge in gauges.items():
             port = await gauge.connect()
             stack.push_async_callback(gauge.unplug)
