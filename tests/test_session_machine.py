@@ -194,7 +194,9 @@ class AnyBench(RuleBasedStateMachine):
         kept = [
             event.raw
             for _, event in self.bench.record
-            if isinstance(event, ReadingTaken | ReadingParked | ReadingRefused | SweepTaken | SweepParked)
+            if isinstance(
+                event, ReadingTaken | ReadingParked | ReadingRefused | SweepTaken | SweepParked
+            )
         ]
         assert kept == self.bench.sent
         entries = self.bench.session.history
