@@ -172,17 +172,55 @@ async def test_a_refusal_is_shown_in_the_words_of_the_bench(at):
     await at.page.wait_for_selector(".answer:has-text('Not done: M1 shows <b>MAX</b>;')")
 
 
-async def test_the_pedal_accepts_once_however_long_it_is_held_and_steps_back(at):
+PEDAL = """deeds => {
+  for (const deed of deeds) {
+    const [kind, repeats] = deed.split(" ");
+    const more = { key: "F8", bubbles: true, cancelable: true, repeat: repeats !== undefined };
+    document.body.dispatchEvent(new KeyboardEvent(`key${kind}`, more));
+  }
+}"""
+
+
+async def pedal(at, *deeds: str) -> None:
+    """Step on the pedal and leave it, all at one moment, however busy the machine is."""
+    await at.page.evaluate(PEDAL, deeds)
+
+
+async def asked(at) -> None:
+    """Wait until something has been asked of the bench."""
+    while not at.asked:
+        await at.page.wait_for_timeout(1)
+
+
+async def test_a_pedal_that_is_held_down_asks_for_the_last_reading_again_and_once(at):
     await at.open()
-    for _ in range(5):  # held down, the key repeats
-        await at.page.keyboard.down("F8")
+    await pedal(at, "down")
+    await at.page.wait_for_selector(".answer:has-text('Done.')")
+    await pedal(at, "down repeats", "up")
     await ready(at)
-    await at.page.keyboard.down("F8")  # and goes on when the bar takes touches again
-    await at.page.keyboard.up("F8")
+    assert at.asked == [{"do": "retake", "reason": "foot pedal"}]
+
+
+async def test_a_pedal_whose_end_is_not_heard_of_does_nothing(at):
+    """Another window came in front while it was down."""
+    await at.open()
+    await pedal(at, "down")
+    await at.page.evaluate("dispatchEvent(new Event('blur'))")
+    await pedal(at, "up")
+    await at.page.click("text=Step back")
+    await ready(at)
+    assert at.asked == [{"do": "back"}]
+
+
+async def test_the_pedal_accepts_once_however_often_its_key_comes_and_steps_back(at):
+    await at.open()
+    await pedal(at, "down", "down repeats", "down repeats", "up")  # held down, the key repeats
+    await asked(at)
+    await ready(at)
     assert at.asked == [{"do": "take", "gauge": "M1"}]
     at.asked.clear()
-    await at.page.keyboard.press("F8")
-    await at.page.keyboard.press("F8")  # the contact bounces
+    await pedal(at, "down", "up", "down", "up", "down", "up")  # the contact bounces
+    await asked(at)
     await ready(at)
     assert at.asked == [{"do": "take", "gauge": "M1"}]
     await at.page.keyboard.press("F9")

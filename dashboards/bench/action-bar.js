@@ -78,6 +78,13 @@ export class ActionBar extends HTMLElement {
     }
   }
 
+  /** What a pedal that is held down does: the last reading is struck out and asked for again. */
+  redo() {
+    if (!this.#retake.disabled) {
+      this.#do({ do: "retake", reason: "foot pedal" });
+    }
+  }
+
   /** What a pedal that means "not that one" does. */
   stepBack() {
     if (!this.#back.disabled) {

@@ -185,6 +185,7 @@ on("put-sweep-away", () => {
 
 listenToPedal({
   accept: () => parts.actions.accept(),
+  redo: () => parts.actions.redo(),
   back: () => parts.actions.stepBack(),
   busy: () => parts.why.open,
 });
