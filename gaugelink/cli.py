@@ -36,6 +36,7 @@ COMMANDS: Final = {
     "flatness": "tell how flat a face is, and which points say so",
     "spring": "reckon a valve spring: loads, solid height, room to spare, shims",
     "temperature": "turn a reading into the length at 20 degC",
+    "fit": "look up a fit of ISO 286, and what pressing does to a bore",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "verify": "check that a record or a report is whole and unchanged",
 }
