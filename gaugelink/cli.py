@@ -38,6 +38,7 @@ COMMANDS: Final = {
     "temperature": "turn a reading into the length at 20 degC",
     "fit": "look up a fit of ISO 286, and what pressing does to a bore",
     "oneway": "tell whether groups of readings differ by more than they scatter",
+    "pair": "tell which used valve goes into which guide",
     "verify": "check that a record or a report is whole and unchanged",
 }
 """Every command with its line of help; `gaugelink.commands.NAME` does the work."""

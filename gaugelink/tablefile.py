@@ -46,7 +46,9 @@ class Row:
         raise self.fault(column, f"found {cell!r}, accepted: {', '.join(accepted)}")
 
 
-def read_table(path: Path, *, required: Sequence[str], optional: Sequence[str] = ()) -> list[Row]:
+def read_table(
+    path: Path, *, required: Sequence[str], optional: Sequence[str] = (), free: bool = False
+) -> list[Row]:
     """Read a CSV file with a header line.
 
     Args:
@@ -54,6 +56,7 @@ def read_table(path: Path, *, required: Sequence[str], optional: Sequence[str] =
         required: columns that must be there.
         optional: columns that may be there; any other column is refused, so that a slip in a
             header is not read as "column absent".
+        free: the file names further columns itself, such as one for each guide.
 
     Raises:
         InputError: unreadable, no header, a missing, unknown or repeated column, a row that is too
@@ -68,7 +71,7 @@ def read_table(path: Path, *, required: Sequence[str], optional: Sequence[str] =
         raise InputError(f"the file is empty; needed: a header {','.join(required)}", file=file)
     separator = next((mark for mark in ("\t", ";") if mark in lines[head_at]), ",")
     header = _cells(lines[head_at], separator, file, head_at + 1)
-    _check_header(header, required, optional, file, head_at + 1)
+    _check_header(header, required, header if free else optional, file, head_at + 1)
     rows = []
     for place in range(head_at + 1, len(lines)):
         if remark[place]:
@@ -106,7 +109,7 @@ def _check_header(
                 field=name,
             )
     for name in header:
-        if name not in known:
+        if name not in known or not name:
             raise InputError(
                 f"unknown column; accepted: {', '.join(known)}",
                 file=file,

@@ -1,0 +1,1 @@
+"""What to do with a head: which part goes where, and what the work is."""
