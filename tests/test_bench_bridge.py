@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from bench_kit import SPRING, run, running
+from bench_kit import ROCK, SPRING, run, running, sweep
 from bridge_kit import CAPTURED, PUBLISHED
 from cable_kit import needs_terminals, nothing_left
 from several_kit import NoPort, driver_of, gauge_of, make_shared, wires
@@ -13,8 +13,11 @@ from several_kit import NoPort, driver_of, gauge_of, make_shared, wires
 from gaugelink.capture.arrivals import Arrived, Send
 from gaugelink.capture.cable import Cable, alone
 from gaugelink.capture.channel import Channel
+from gaugelink.capture.recording import recording_of
 from gaugelink.errors import InputError, SessionError
+from gaugelink.events import SweepTaken, from_document
 from gaugelink.simulate.bridge import SimulatedBridge, checked
+from gaugelink.simulate.encoders import Display, scale24
 from gaugelink.wire.driver import load_driver
 
 if TYPE_CHECKING:
@@ -278,5 +281,38 @@ class TestOnTheBench:
                 await rig.said(line)
                 [reading] = rig.session.readings()
                 assert (reading.tag.gauge, reading.raw) == ("C1", line)
+
+        run(test())
+
+    @pytest.mark.parametrize("lost", [0, 1])
+    def test_a_sweep_through_a_bridge_is_recorded_whole_and_says_what_is_missing(
+        self, tmp_path, lost
+    ):
+        async def test():
+            rig = make_shared(tmp_path, {"1": "I1"}, {"1": driver_of("scale24")})
+            bridge = SimulatedBridge([1], run=3)
+            samples = [counts // 5 for counts in sweep(travel_um=600)]
+            async with running(tmp_path, rig=rig):
+                await rig.bench.go(ROCK)
+                rig.bench.sweep_start()
+                lines = []
+                for place, counts in enumerate(samples):
+                    line = bridge.frame(
+                        1, scale24(Display(counts, 2, "mm")).decode().strip(), place
+                    )
+                    if not lost or place != 30:
+                        lines.append(line)
+                        await rig.said(line, after_s=0.1)
+                analysis = await rig.bench.sweep_stop()
+                event = from_document(list(rig.store.entries())[-1].document)
+                assert isinstance(event, SweepTaken)
+                assert len(event.trace.t_us) == len(samples) - lost
+                assert event.raw == b"".join(lines)
+                flags = ["1 frame was lost during the sweep"] * lost
+                assert list(event.flags[:lost]) == flags
+                assert len(rig.audience.warnings()) == lost
+                assert analysis.travel_pm > 0
+                played = recording_of([event], "I1", driver_of("scale24"))
+                assert [item.data for item in played] == lines
 
         run(test())

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.errors import RecordError
 from gaugelink.events import (
@@ -14,13 +15,17 @@ from gaugelink.events import (
 )
 from gaugelink.ports.replay import Recorded
 from gaugelink.wire.base import Value
+from gaugelink.wire.bits import ClockedFrame
+from gaugelink.wire.bridge import ThroughBridge
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from gaugelink.events import Event
+    from gaugelink.wire.base import Item
     from gaugelink.wire.driver import Driver
 
+BRIDGE_LINE: Final = re.compile(rb"@1 bits (?P<channel>[1-9]) ")
 NEW_RUN_NS = 1_000_000_000
 """The monotonic clock begins anew with each start of the program; a start is played as a second."""
 
@@ -77,11 +82,10 @@ def _sent(
 
 
 def _samples(sweep: SweepTaken | SweepParked, driver: Driver) -> list[Recorded]:
-    decoder = driver.decoder()
-    items = decoder.feed(sweep.raw) + decoder.end()
+    items = _items(sweep.raw, driver)
     values = [item.raw for item in items if isinstance(item, Value)]
     times = sweep.trace.t_us
-    if len(values) != len(items) or len(values) != len(times):
+    if b"".join(values) != sweep.raw or len(values) != len(times):
         where = sweep.tag.position.words if isinstance(sweep, SweepTaken) else "no position"
         raise RecordError(
             f"the sweep of {where} has {len(times)} samples, and the driver "
@@ -90,3 +94,14 @@ def _samples(sweep: SweepTaken | SweepParked, driver: Driver) -> list[Recorded]:
     return [
         Recorded((t_us - times[-1]) * 1000, raw) for t_us, raw in zip(times, values, strict=True)
     ]
+
+
+def _items(raw: bytes, driver: Driver) -> list[Item]:
+    """Cut the bytes of a sweep; a clocked gauge behind a bridge has whole lines of it on record."""
+    line = BRIDGE_LINE.match(raw)
+    if line is not None and isinstance(driver.frame, ClockedFrame):
+        channel = int(line["channel"])
+        through = ThroughBridge(driver.frame, channel)
+        return through.feed(raw) + through.end()
+    decoder = driver.decoder()
+    return decoder.feed(raw) + decoder.end()
