@@ -13,6 +13,7 @@ Exit status: 0 everything is measured and within; 1 something is outside, undeci
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import sys
 from pathlib import Path
@@ -80,7 +81,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _tell(words: str) -> None:
-    print(words, file=sys.stderr, flush=True)
+    with contextlib.suppress(OSError):  # the terminal is gone; the page and the record are not
+        print(words, file=sys.stderr, flush=True)
 
 
 def _print(outcome: Outcome) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import signal
-import sys
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -128,12 +127,14 @@ class BenchRun:
                 ):
                     running.telling.say("warning", words)
                 watcher = Watcher(bench, self.listing, asyncio.sleep)
-                await stack.enter_async_context(beside(watcher.run(), "watcher"))
+                await stack.enter_async_context(
+                    beside(watcher.run(), "looking for lost gauges", warn)
+                )
                 poller = Poller(bench, asyncio.sleep)
                 await stack.enter_async_context(beside(poller.run(), "poller"))
                 if (at := self.file.pedal) is not None:
                     pedal = PedalWatcher(bench, at.port, at.line, asyncio.sleep, at.action)
-                    await stack.enter_async_context(beside(pedal.run(), "foot pedal"))
+                    await stack.enter_async_context(beside(pedal.run(), "the foot pedal", warn))
                 self.tell(f"The bench page is at {url}  (Ctrl-C ends it; the job can go on later)")
                 await stop.wait()
         return outcome_of(running, taken)
@@ -176,15 +177,21 @@ def outcome_of(running: Running, taken: Taken, report: Path | None = None) -> Ou
 
 @contextlib.contextmanager
 def asked_to_stop() -> Iterator[asyncio.Event]:
-    """Give an event that is set when somebody presses Ctrl-C or the system ends the program."""
+    """Give an event that is set when somebody wants the program to end.
+
+    That is Ctrl-C, the system's request, or the end of the terminal unless that is to be outlived.
+    """
     loop, stop = asyncio.get_running_loop(), asyncio.Event()
 
     def asked(_number: int, _frame: object) -> None:
         loop.call_soon_threadsafe(stop.set)
 
-    numbers = [signal.SIGINT, signal.SIGTERM]
-    if sys.platform == "win32":
-        numbers.append(signal.SIGBREAK)
+    numbers = [
+        number
+        for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+        if (number := getattr(signal, name, None)) is not None
+        and (name != "SIGHUP" or signal.getsignal(number) is not signal.SIG_IGN)
+    ]
     before = {number: signal.signal(number, asked) for number in numbers}
     try:
         yield stop

@@ -199,10 +199,32 @@ def opened_event(
     )  # fmt: skip
 
 
+def _nobody(_words: str) -> None:
+    """Tell nobody."""
+
+
 @contextlib.asynccontextmanager
-async def beside(work: Coroutine[Any, Any, None], name: str) -> AsyncIterator[None]:
-    """Keep something running while the body runs."""
+async def beside(
+    work: Coroutine[Any, Any, None], name: str, failed: Callable[[str], None] = _nobody
+) -> AsyncIterator[None]:
+    """Keep something running while the body runs.
+
+    Args:
+        work: what runs; it is broken off at the end.
+        name: what people call it.
+        failed: is told if it ends by a fault of the program, which is not passed over in silence.
+    """
+    loop = asyncio.get_running_loop()
+
+    def ended(task: asyncio.Task[None]) -> None:
+        fault = None if task.cancelled() else task.exception()
+        if fault is not None:
+            words = f"{name} has stopped by a fault of the program"
+            loop.call_exception_handler({"message": words, "exception": fault})
+            failed(f"{words} ({str(fault) or type(fault).__name__}); start the bench again")
+
     task = asyncio.create_task(work, name=name)
+    task.add_done_callback(ended)
     try:
         yield
     finally:
