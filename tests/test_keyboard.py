@@ -19,6 +19,8 @@ from cable_kit import Sink, nothing_left
 from hypothesis import given, strategies as st
 
 from gaugelink import content
+from gaugelink.capture.cable import alone
+from gaugelink.capture.channel import Channel
 from gaugelink.capture.listening import score
 from gaugelink.errors import InputError, PortError
 from gaugelink.ports import keyboard, keyboard_elsewhere
@@ -27,6 +29,7 @@ from gaugelink.ports.keylayout import NOTHING_SENSIBLE, Keys, KeyTimes, strokes
 from gaugelink.ports.naming import port_for
 from gaugelink.ports.port import Chunk, Lost
 from gaugelink.ports.serial import Line
+from gaugelink.reading import Gauge
 from gaugelink.wire.driver import load_driver
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
@@ -371,3 +374,23 @@ def test_a_keyboard_that_is_back_under_another_name_is_known_by_its_socket():
     assert known.binds == "path"
     now = present("keyboard:/dev/input/event9", *args)
     assert find(known, [other, now]).name == "keyboard:/dev/input/event9"
+
+
+def test_a_person_at_the_gauges_keyboard_is_told_of_loudly_once_and_takes_nothing():
+    driver = load_driver(*content.read("drivers", "keys-line"))
+    gauge = Gauge("M1", "micrometer", "Micrometer", "no. 1", "keys-line", 1, "2030-01-01")
+    device, clock = PipedKeyboard(), Clock()
+    cable = alone(port_over(device, clock), Channel(gauge, driver))
+    cable.restart(clock.now_ns)
+    found = []
+    for _ in range(2):
+        for key in b"G7.965\n":
+            clock.pass_s(0.08)
+            found += cable.feed(bytes([key]), clock.now_ns)
+    clock.pass_s(1)
+    assert [item.words.partition(":")[0] for item in found] == ["Micrometer"] * 2
+    assert all("keys came that are no value (typed by a person" in item.words for item in found)
+    (arrived,) = cable.feed(b"G7.965\n", clock.now_ns)
+    assert str(arrived.value.shown) == "7.965 mm"
+    device.close()
+    device.unplug()

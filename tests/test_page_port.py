@@ -108,7 +108,10 @@ def test_what_is_not_the_gauges_is_no_reading_and_that_is_said_loudly(tmp_path, 
             assert status == 409
             assert answer["words"].startswith("keys came that are no value (")
             assert why in answer["words"]
-            assert rig.audience.warnings() == [answer["words"]]
+            if keys[-1][0] == "Enter":
+                (warning,) = rig.audience.warnings()
+                assert warning.startswith("Micrometer: keys came that are no value (")
+                assert why in warning
             assert rig.bench.size == size
 
     run(test())
@@ -123,7 +126,7 @@ def test_of_a_figure_with_a_pause_in_it_the_rest_is_never_taken(tmp_path):
                 status, _ = await act(rig.bench, {"do": "keys", "keys": keys})
                 assert status == 409
             assert rig.session.readings() == []
-            assert "came before them; press" in rig.audience.warnings()[-1]
+            assert len(rig.audience.warnings()) == 2  # one for each Enter
             rig.clock.pass_s(2)
             assert (await act(rig.bench, {"do": "keys", "keys": row("G7.965\n")}))[0] == 200
 

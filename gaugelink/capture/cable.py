@@ -7,13 +7,14 @@ which of them it came from. A value is never given to a gauge that is not known 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.arrivals import Arrived, BatterySaid, Remark, Send
 from gaugelink.capture.bridged import Bridge, is_bridge
 from gaugelink.capture.signs import LATE_NS, battery_reply, bunch_words, came_late, link_words
 from gaugelink.errors import InputError
 from gaugelink.wire.base import Noise, Partial, Value
+from gaugelink.wire.keystrokes import KeystrokesFrame
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 
 
 Item = Arrived | BatterySaid | Remark | Send
+
+_KEYS: Final = "\n"
+"""Under this it is noted that stray keys have been told of; no gauge is marked so."""
 
 
 @dataclass(slots=True, eq=False)
@@ -128,6 +132,7 @@ class Cable:
                 case Noise() | Partial():
                     self.noise_bytes += len(item.raw)
                     found += self._reply(item.why)
+                    found += self._stray_keys(item)
                 case Remark() | Send():
                     found.append(item)
         return self._with_late(found, silence_ns) if silence_ns >= LATE_NS else found
@@ -168,6 +173,18 @@ class Cable:
         """Tell what a line without a number says of the battery; with several gauges, of none."""
         reply = None if self.several else battery_reply(why)
         return [BatterySaid(next(iter(self.channels.values())), *reply)] if reply else []
+
+    def _stray_keys(self, item: Noise | Partial) -> list[Item]:
+        """Tell of keys that are no value, once up to the next end: somebody may think they are."""
+        frame = self._driver.frame
+        if not isinstance(frame, KeystrokesFrame):
+            return []
+        said = _KEYS in self._told
+        self._told.add(_KEYS)
+        if item.raw.endswith(frame.ends):
+            self._told.discard(_KEYS)
+        words = f"{self.titles}: keys came that are no value ({item.why})"
+        return [] if said else [Remark(words)]
 
     def _value(self, value: Value) -> list[Item]:
         channel = self.channels.get(value.channel)

@@ -1,7 +1,7 @@
 """Keys that the capture field of the bench page sends: a gauge's become a value, a person's do not.
 
-The cable's decoder judges, as with any port. What is said here says why, and says it loudly: a
-figure that somebody typed by hand is never a reading.
+The cable's decoder judges, and the cable tells, as with any port: a figure that somebody typed by
+hand is never a reading. What is said here is the answer to the page.
 """
 
 from __future__ import annotations
@@ -54,7 +54,8 @@ async def take_keys(bench: Bench, keys: Sequence[tuple[str, int]]) -> str:
         What was read.
 
     Raises:
-        SessionError: they are no value; the sentence says why. Nothing is on record.
+        SessionError: they are no value; the sentence says why. Nothing is on record, and the
+            audience has been told.
         PortError: the gauge is not connected.
     """
     cable, port = _cable(bench)
@@ -69,9 +70,7 @@ async def take_keys(bench: Bench, keys: Sequence[tuple[str, int]]) -> str:
         shown = [str(channel.last.shown) for channel in channels if channel.last is not None]
         return f"typed by the gauge: {', '.join(shown)}"
     driver = next(channel.driver for channel in channels)
-    words = f"{NOT_A_VALUE} ({why_not(driver, typed)})"
-    bench.audience.say("warning", words)
-    raise SessionError(words)
+    raise SessionError(f"{NOT_A_VALUE} ({why_not(driver, typed)})")
 
 
 def why_not(driver: Driver, typed: Sequence[tuple[str, int]]) -> str:
