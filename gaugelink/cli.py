@@ -37,6 +37,7 @@ COMMANDS: Final = {
     "spring": "reckon a valve spring: loads, solid height, room to spare, shims",
     "temperature": "turn a reading into the length at 20 degC",
     "fit": "look up a fit of ISO 286, and what pressing does to a bore",
+    "guide": "tell the form of a guide, its clearance, and what rock should show",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "pair": "tell which used valve goes into which guide",
     "verify": "check that a record or a report is whole and unchanged",

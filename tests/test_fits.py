@@ -121,8 +121,8 @@ def test_the_bore_closes_in_proportion_and_never_by_much_more_than_the_interfere
 ) -> None:
     """By Lame the bore moves 2 x / (1 + x^2 - nu (1 - x^2)) times as far as the joint does.
 
-    x is bore over joint. For nu up to 0.5 that is below 1.155, and the joint moves by no more than the
-    interference.
+    x is bore over joint. For nu up to 0.5 that is below 1.155, and the joint moves by no more than
+    the interference.
     """
     diameters = (bore, bore + wall, bore + wall + boss)
     one = press(interference, *diameters, inner, outer)
