@@ -11,7 +11,9 @@ from cable_kit import TcpCable, TerminalCable, needs_terminals, nothing_left
 
 from gaugelink import content
 from gaugelink.capture.listening import conclude, score
+from gaugelink.cli import main
 from gaugelink.commands.ports import Listener
+from gaugelink.ports.identity import PresentPort
 from gaugelink.ports.port import Chunk
 from gaugelink.ports.serial import Line, SerialPort
 from gaugelink.wire.driver import load_driver
@@ -67,6 +69,25 @@ def test_between_two_that_read_the_same_nobody_guesses():
     words = conclude([one for one in found if one.driver.startswith("bcd52")], heard)[1]
     assert "bcd52 and bcd52-inch8 both fit, and read the same" in words
     assert "what tells them apart was not sent" in words
+
+
+def test_a_keyboard_is_listened_to_only_if_it_is_named(monkeypatch, capsys):
+    """Taken without being asked, it would be the operator's own."""
+    board = PresentPort("keyboard:/dev/input/event3", 1, 2, "", "1-2:input0", "a keyboard")
+    monkeypatch.setattr("gaugelink.ports.listing.present_ports", lambda: [board])
+    opened: list[str] = []
+
+    def taken(_self, name: str):
+        opened.append(name)
+        return {"bytes": 0, "fits": [], "words": "nothing came", "drivers": [], "bridge": None,
+                "opened": True}  # fmt: skip
+
+    monkeypatch.setattr(Listener, "listen", taken)
+    assert main(["ports", "--listen", "1"]) == 0
+    assert opened == []
+    assert "if it is the gauge's, name it with --port" in capsys.readouterr().out
+    assert main(["ports", "--listen", "1", "--port", board.name]) == 1
+    assert opened == [board.name]
 
 
 def test_noise_is_understood_by_nobody_and_that_is_said():

@@ -46,6 +46,11 @@ KINDS: Final = (
 )
 """How the names of ports begin, and which kinds of driver files are tried on them."""
 
+KEYBOARD_WORDS: Final = (
+    "it was left alone: nobody can type on a keyboard that is listened to, not even to end this "
+    "program; if it is the gauge's, name it with --port"
+)
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
@@ -76,6 +81,9 @@ def run(args: argparse.Namespace) -> int:
     if args.listen is not None:
         listener = Listener(args.listen, ask=args.ask)
         for document in documents:
+            if document["port"].startswith("keyboard:") and not args.port:
+                document["heard"] = _left_alone(KEYBOARD_WORDS)
+                continue
             heard = listener.listen(document["port"])
             document["heard"] = heard
             each = heard["bridge"]["channels"] if heard["bridge"] else [heard]
@@ -125,8 +133,7 @@ class Listener:
                 "it was left alone: no driver file names its maker and product; accepted: vid and "
                 "pid in [port]"
             )
-            return {"bytes": 0, "fits": [], "words": words, "drivers": [], "bridge": None,
-                    "opened": False}  # fmt: skip
+            return _left_alone(words)
         for line, drivers in groups:
             opened_ns = self.mono_ns()
             try:
@@ -218,6 +225,10 @@ def _may_be_on(name: str, driver: Driver) -> bool:
     except PortError:
         return True  # what is wrong with the name is said at opening
     return (driver.port.vid, driver.port.pid) == (found.vid, found.pid)
+
+
+def _left_alone(words: str) -> dict[str, Any]:
+    return {"bytes": 0, "fits": [], "words": words, "drivers": [], "bridge": None, "opened": False}
 
 
 def _best_first(scores: Sequence[Score]) -> list[Score]:
