@@ -77,7 +77,7 @@ def test_a_key_types_what_the_layout_has_at_its_place(layout, place, pair):
 
 
 def test_the_places_have_the_numbers_that_the_kernel_gives_them():
-    codes = pytest.importorskip("evdev", reason="only on Linux").ecodes
+    codes = pytest.importorskip("evdev", reason="needs the extra keyboard").ecodes
     names = {"AE01": "1", "AE06": "6", "AE08": "8", "AE10": "0", "AE11": "MINUS", "AE12": "EQUAL",
              "AD01": "Q", "AD02": "W", "AD06": "Y", "AD12": "RIGHTBRACE", "AC01": "A", "AC05": "G",
              "AC10": "SEMICOLON", "AB01": "Z", "AB07": "M", "AB08": "COMMA", "AB09": "DOT",
@@ -169,7 +169,7 @@ class PipedKeyboard:
     """python-evdev's reader over a pipe that is written to as the kernel would."""
 
     def __init__(self, lamps=(0,), fault: int = 0) -> None:
-        eventio = pytest.importorskip("evdev.eventio", reason="only on Linux")
+        eventio = pytest.importorskip("evdev.eventio", reason="needs the extra keyboard")
         self.fd, self._write = os.pipe()
         os.set_blocking(self.fd, False)
         self._io = eventio.EventIO()
@@ -332,7 +332,7 @@ def test_a_keyboard_that_cannot_be_taken_is_refused_in_one_sentence(fault, words
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only on Linux")
 def test_the_real_library_is_asked_and_what_is_no_keyboard_is_refused(tmp_path, monkeypatch):
-    pytest.importorskip("evdev")
+    pytest.importorskip("evdev", reason="needs the extra keyboard")
     with pytest.raises(PortError, match="does not exist; plug the gauge in"):
         port_for(f"keyboard:{tmp_path}/event0", Line(), int).open(Sink())
     (tmp_path / "event1").write_bytes(b"")
