@@ -112,6 +112,9 @@ def test_noise_and_flipped_bits_are_dropped_and_counted_and_the_link_says_so(tmp
             assert cable.noise_bytes == 10 * (2 + 12) + 12
             assert state_of(rig, "M1")["link"] == f"{round(100 * 152 / cable.bytes_in)} % noise"
             assert state_of(rig, "C1")["link"] == ""
+            seen = rig.bench.version
+            await rig.press("M1", b"\xff" * 60 + b"\r")
+            assert rig.bench.version > seen, "the page is told, though nothing went on record"
 
     run(test())
 
