@@ -154,6 +154,22 @@ def test_a_value_for_something_else_is_named():
     assert "margin" in found[0].words
 
 
+@pytest.mark.parametrize(
+    ("text", "code"), [("14.01 mm", "wrong characteristic"), ("11.02 mm", "decimal shift"),
+                       ("13.02 mm", "decimal shift"), ("0.00 mm", "zero")]
+)  # fmt: skip
+def test_what_is_new_as_another_thing_is_not_a_worn_one_with_a_shifted_sign(text: str, code: str):
+    """14.01 mm is a new guide projection, or a stand-down of 1.401 mm that is worn."""
+    more = (
+        '[[limit]]\ncharacteristic = "guide projection"\nnew_min = "13.75 mm"\n'
+        'new_max = "14.25 mm"\nsource = "p. 21"\n'
+    )
+    sheet = sheetfile.load(SHEET.text + more, "sheet.toml")
+    depth = Gauge("D1", "depth gauge", "Depth gauge", "no. 4", "plain-line", 8_500_000, "")
+    found = look(Position("1I", "stand-down"), parse_length(text), depth, 0, [], sheet)
+    assert codes(found) == [code]
+
+
 def test_without_limits_the_other_places_say_what_is_plausible():
     before = [Taken(Position("", "face height", f"A{n}"), parse_length(f"0.0{n}0 mm"), "I1", n)
               for n in range(1, 7)]  # fmt: skip

@@ -154,11 +154,15 @@ class _Look:
             if near.holds(value, self.shown.step_pm * abs(factor) / 2):
                 fits.append((abs(value - centre), suspicion))
         if fits:
-            return min(fits, key=lambda item: item[0])[1]
+            off_centre, fit = min(fits, key=lambda item: item[0])
+            other = self._other_characteristic(new=True)
+            # As another thing it would be new, as this one with a shifted sign it would be worn.
+            if not other or 2 * off_centre <= near.new_high - near.new_low:
+                return fit
         if self.shown.pm == 0:
             words = "exactly 0: zeroed on the part; set the zero on its master and measure again"
             return Suspicion("zero", words, strong=True)
-        if other := self._other_characteristic():
+        if other := self._other_characteristic(new=False):
             words = f"{self.shown} fits the {other}; see what is being measured, and measure again"
             return Suspicion("wrong characteristic", words)
         return None
@@ -214,12 +218,16 @@ class _Look:
             )
             yield Fraction(10) ** power, Suspicion("decimal shift", words, strong=True)
 
-    def _other_characteristic(self) -> str:
+    def _other_characteristic(self, *, new: bool) -> str:
+        """Name another thing that the same kind of gauge measures, and that is of this size."""
         own = CHARACTERISTICS[self.position.characteristic]
         for other in CHARACTERISTICS.values():
             if other.gauge == own.gauge and other.name != own.name:
                 bounds = self._bounds(other.name)
-                if bounds is not None and bounds.holds(self.shown.pm):
+                if bounds is None:
+                    continue
+                ends = (bounds.new_low, bounds.new_high) if new else (bounds.low, bounds.high)
+                if ends[0] <= self.shown.pm <= ends[1]:
                     return other.name
         return ""
 
