@@ -7,7 +7,7 @@ import threading
 
 import pytest
 from bench_kit import rocked, spring, stem
-from cable_kit import TcpCable, TerminalCable, needs_terminals, nothing_left
+from cable_kit import PATIENCE_S, TcpCable, TerminalCable, needs_terminals, nothing_left
 
 from gaugelink import content
 from gaugelink.capture.listening import conclude, score
@@ -155,11 +155,17 @@ def test_a_gauge_that_waits_is_asked_only_when_that_is_wanted():
         cable = TcpCable()
         asked: list[bytes] = []
         waited: list[float] = []
+        kept = []
 
-        def wait(seconds, cable=cable, ask=ask, asked=asked, waited=waited):
+        def wait(seconds, cable=cable, ask=ask, asked=asked, waited=waited, kept=kept):
             waited.append(seconds)
             if ask:
                 asked.append(cable.line.recv(256))
+                cable.line.setblocking(False)
+                with pytest.raises(BlockingIOError):  # one request a connection
+                    cable.line.recv(1)
+                kept.append(cable.line)
+                cable._line = None
             else:
                 cable.line.setblocking(False)
                 with pytest.raises(BlockingIOError):
@@ -170,7 +176,28 @@ def test_a_gauge_that_waits_is_asked_only_when_that_is_wanted():
         assert heard["fits"] == []
         assert (b"R\r" in asked) == ask
         assert sum(waited) == pytest.approx(1.0)
+        for line in kept:
+            line.close()
         cable.pull()
+
+
+def test_a_counter_in_the_network_is_found_by_asking_and_only_its_driver_fits():
+    """The other end hangs up on every request but its own, as a careful server may."""
+    cable = TcpCable()
+    mine = load_driver(*content.read("drivers", "modbus-tcp"))
+
+    def wait(_seconds):
+        if cable.line.recv(256) == mine.request:
+            cable.send(mine.examples[0].data)
+        cable.forget()
+        for thread in threading.enumerate():
+            if thread.name == f"port {cable.name}":
+                thread.join(PATIENCE_S)
+
+    heard = Listener(1.0, ask=True, wait=wait).listen(cable.name)
+    cable.pull()
+    assert heard["fits"] == ["modbus-tcp"]
+    assert heard["words"] == "modbus-tcp fits: it read 7.965 mm"
 
 
 def test_the_listing_alone_opens_nothing_and_is_one_document(run_cli):

@@ -173,6 +173,33 @@ class Listener:
         return list(groups.items())
 
     def _with(self, name: str, line: Line, drivers: Sequence[Driver]) -> list[Chunk]:
+        from gaugelink.capture.bridge_listening import bridge_heard  # noqa: PLC0415
+
+        requests = sorted({driver.request for driver in drivers if driver.request})
+        if not self.ask or not requests:
+            return self._opened(name, line, [])
+        if not name.startswith("tcp://"):
+            return self._opened(name, line, requests)
+        # A request that the other end does not know may spoil the next one on the same connection:
+        # Modbus TCP takes it for the beginning of a frame, and waits for its end.
+        chunks: list[Chunk] = []
+        for place, request in enumerate(requests):
+            # That nobody is there shows at once; later, somebody may be busy hanging up.
+            with contextlib.suppress(PortError) if place else contextlib.nullcontext():
+                chunks += self._opened(name, line, [request], of=len(requests))
+            if bridge_heard(chunks, []):
+                break
+        return chunks
+
+    def _opened(self, name: str, line: Line, requests: Sequence[bytes], of: int = 0) -> list[Chunk]:
+        """Open the port, send requests one after the other, and give what came meanwhile.
+
+        Args:
+            name: the port.
+            line: how its line is set.
+            requests: what to send; nothing: it is only listened to.
+            of: how many requests share the time, where not all of them are sent here.
+        """
         from gaugelink.ports.naming import port_for  # noqa: PLC0415
         from gaugelink.ports.port import Chunk, Lost  # noqa: PLC0415
 
@@ -180,14 +207,12 @@ class Listener:
         came: list[Chunk | Lost] = []
         port.open(came.append)
         try:
-            requests = sorted({driver.request for driver in drivers if driver.request})
-            if self.ask and requests:
-                # One after the other: two at once are a request that no gauge knows.
-                for request in requests:
-                    with contextlib.suppress(PortError):  # then nothing comes, and that is said
-                        port.write(request)
-                    self.wait(self.seconds / len(requests))
-            else:
+            # One after the other: two at once are a request that no gauge knows.
+            for request in requests:
+                with contextlib.suppress(PortError):  # then nothing comes, and that is said
+                    port.write(request)
+                self.wait(self.seconds / (of or len(requests)))
+            if not requests:
                 self.wait(self.seconds)
             if self.ask:
                 self._ask_through_bridge(port, [one for one in came if isinstance(one, Chunk)])
@@ -195,7 +220,8 @@ class Listener:
             port.close()
         chunks = [item for item in came if isinstance(item, Chunk)]
         lost = [item for item in came if isinstance(item, Lost)]
-        if lost and not chunks:
+        # Asked by one connection after the other, it may hang up on what it does not know.
+        if lost and not chunks and not of:
             raise PortError(f"{name} is gone ({lost[0].why})")
         return chunks
 
