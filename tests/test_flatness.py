@@ -124,6 +124,15 @@ lumps = st.lists(
 """Points anywhere in space: not faces at all, every direction may be the narrowest."""
 
 
+lattices = st.lists(
+    st.tuples(*[st.integers(-2, 2).map(lambda part: part * MM)] * 3),
+    min_size=4,
+    max_size=9,
+    unique=True,
+).filter(spread_out)
+"""Points of a coarse lattice: whole faces and edges lie on the planes, and widths are equal."""
+
+
 def test_the_five_point_example_has_this_zone() -> None:
     zone = minimum_zone(in_pm(FIVE))
     assert zone.width_pm == pytest.approx(67_262_058, abs=1)
@@ -175,20 +184,30 @@ def test_a_solid_has_its_least_width_in_any_pose(
     points, step = in_steps(check_rows(f"flatness_solid_{name}.csv"))
     zone = minimum_zone(points)
     assert zone.width * step == pytest.approx(width, rel=1e-12)
+    assert len(zone.contacts) == 4
     if name == "tetrahedron":
         assert zone.kind == "2-2"
 
 
+def test_faces_that_lie_opposite_each_other_prove_the_zone_crosswise() -> None:
+    """Of a regular octahedron no corner stands over the face opposite; edges of the two cross."""
+    octahedron = [(MM, 0, 0), (-MM, 0, 0), (0, MM, 0), (0, -MM, 0), (0, 0, MM), (0, 0, -MM)]
+    zone = minimum_zone(octahedron)
+    assert zone.width == pytest.approx(2 / 3**0.5 * MM, rel=1e-14)  # edge sqrt 2
+    assert zone.kind == "2-2"
+    assert holds_its_proof(octahedron, zone)
+
+
 @settings(max_examples=60)
-@given(st.one_of(faces, lumps))
+@given(st.one_of(faces, lumps, lattices))
 def test_no_pair_of_planes_is_closer(points: list[Point]) -> None:
     """A search of all directions that can be the narrowest, without a hull, finds the same."""
     zone = minimum_zone(points)
     assert zone.width == pytest.approx(float(slow_square(points)) ** 0.5, rel=1e-11, abs=1e-6)
 
 
-@settings(max_examples=60)
-@given(faces)
+@settings(max_examples=150)
+@given(st.one_of(faces, lumps, lattices))
 def test_the_contact_points_prove_the_zone(points: list[Point]) -> None:
     zone = minimum_zone(points)
     if zone.kind != "plane":

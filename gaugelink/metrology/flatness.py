@@ -13,8 +13,9 @@ through the contact points, and their distance is that of all points, exactly.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import combinations
 from math import isqrt
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 
 Point = tuple[int, int, int]
 Contact = Literal["3-1", "2-2", "plane"]
+
+TRIED: Final = 12
+"""Touching points on either plane among which a proof is looked for."""
 
 LARGEST: Final = 2**60
 """Coordinates stay below this many steps, so that their differences are exact."""
@@ -111,19 +115,19 @@ def minimum_zone(points: Sequence[Point] | Places) -> Zone:
         return _one_plane(table, turned)
     # What the search may be wrong by: rounding of the turned coordinates, and of a quotient.
     slack = 1e-14 * float(turned.extent[0])
-    best: Zone | None = None
+    best: _Settled | None = None
     for item in found:
-        if best is not None and item.width > best.width + slack:
+        if best is not None and item.width > best.zone.width + slack:
             break
-        zone, proved = _settle(table, item)
-        if zone is None:
+        settled = _settle(table, item)
+        if settled is None:
             continue
-        if proved and zone.width <= found[0].width * (1 + 1e-12) + slack:
-            return zone
-        if best is None or zone.square < best.square:
-            best = zone
+        if settled.proved and settled.zone.width <= found[0].width * (1 + 1e-12) + slack:
+            return settled.zone
+        if best is None or settled.zone.square < best.zone.square:
+            best = settled
     assert best is not None
-    return best
+    return best.zone if best.proved else _prove(table, best)
 
 
 def least_squares(points: Sequence[Point] | Places) -> float:
@@ -221,8 +225,25 @@ def _point(table: Places, place: int) -> Point:
     return x, y, z
 
 
-def _settle(table: Places, item: Candidate) -> tuple[Zone | None, bool]:
-    """Make a zone of a candidate, exactly; and tell whether its contact points prove it."""
+@dataclass(frozen=True, slots=True)
+class _Settled:
+    """A candidate settled in whole numbers.
+
+    Attributes:
+        zone: its zone, over all points.
+        proved: whether its own contact points prove that no zone near it is narrower.
+        top: places of all points on the upper plane.
+        bottom: places of those on the lower plane.
+    """
+
+    zone: Zone
+    proved: bool
+    top: tuple[int, ...]
+    bottom: tuple[int, ...]
+
+
+def _settle(table: Places, item: Candidate) -> _Settled | None:
+    """Make a zone of a candidate, exactly; None where its points span no plane."""
     import numpy as np  # noqa: PLC0415
 
     one = [_point(table, place) for place in item.one]
@@ -232,7 +253,7 @@ def _settle(table: Places, item: Candidate) -> tuple[Zone | None, bool]:
     else:
         normal = _cross(_less(one[1], one[0]), _less(other[1], other[0]))
     if not any(normal):
-        return None, False
+        return None
     normal = _upward(normal)
     # The highest and lowest of all points: first in doubles, those in question in whole numbers.
     unit = np.array(normal, dtype=np.float64)
@@ -242,15 +263,53 @@ def _settle(table: Places, item: Candidate) -> tuple[Zone | None, bool]:
     margin = 1e-14 * float(np.abs(near).max())
     top = np.nonzero(height >= height.max() - margin)[0]
     bottom = np.nonzero(height <= height.min() + margin)[0]
-    high = max(_dot(normal, _point(table, place)) for place in top.tolist())
-    low = min(_dot(normal, _point(table, place)) for place in bottom.tolist())
+    tops = {place: _dot(normal, _point(table, place)) for place in top.tolist()}
+    bottoms = {place: _dot(normal, _point(table, place)) for place in bottom.tolist()}
+    high, low = max(tops.values()), min(bottoms.values())
     square = Fraction((high - low) ** 2, _dot(normal, normal))
     swap = _dot(normal, one[0]) < _dot(normal, other[0])
     upper, lower = (item.other, item.one) if swap else (item.one, item.other)
     kind: Contact = "3-1" if len(one) == 3 else "2-2"
     zone = Zone(square, kind, tuple(sorted(upper)), tuple(sorted(lower)), normal, low)
     proved = high - low == abs(_dot(normal, _less(one[0], other[0])))
-    return zone, proved and _crossed(one, other, normal)
+    return _Settled(
+        zone,
+        proved and _crossed(one, other, normal),
+        tuple(place for place, level in tops.items() if level == high),
+        tuple(place for place, level in bottoms.items() if level == low),
+    )
+
+
+def _prove(table: Places, settled: _Settled) -> Zone:
+    """Look for a proof among all points that touch, where a face or an edge lies on a plane.
+
+    The width needs none of this. Of very many touching points the first are tried; where these
+    prove nothing, the contacts stay those that gave the planes.
+    """
+    zone = settled.zone
+    top, bottom = (
+        list({_point(table, place): place for place in reversed(places)}.items())[::-1][:TRIED]
+        for places in (settled.top, settled.bottom)
+    )
+    for one, other, three in ((top, bottom, 3), (bottom, top, 3), (top, bottom, 2)):
+        for some in combinations(one, three):
+            for rest in combinations(other, 4 - three):
+                corners = [point for point, _ in some]
+                if three == 3 and not _spans(corners, zone.normal):
+                    continue
+                if _crossed(corners, [point for point, _ in rest], zone.normal):
+                    on_one = tuple(sorted(place for _, place in some))
+                    on_other = tuple(sorted(place for _, place in rest))
+                    upper, lower = (on_one, on_other) if one is top else (on_other, on_one)
+                    return replace(zone, kind="3-1" if three == 3 else "2-2", upper=upper,
+                                   lower=lower)  # fmt: skip
+    return zone
+
+
+def _spans(corners: list[Point], normal: Point) -> bool:
+    """Tell whether three points, seen along the normal, are a triangle."""
+    a, b, c = corners
+    return _dot(normal, _cross(_less(b, a), _less(c, a))) != 0
 
 
 def _crossed(one: list[Point], other: list[Point], normal: Point) -> bool:
@@ -267,7 +326,7 @@ def _crossed(one: list[Point], other: list[Point], normal: Point) -> bool:
     along = (_dot(_cross(apart, second), normal), _dot(_cross(apart, first), normal))
     if whole < 0:
         whole, along = -whole, (-along[0], -along[1])
-    return all(0 <= part <= whole for part in along)
+    return whole > 0 and all(0 <= part <= whole for part in along)
 
 
 def _one_plane(table: Places, turned: Axes) -> Zone:
