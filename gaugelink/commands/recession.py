@@ -1,10 +1,10 @@
 """Tell where a valve will stand after machining, and how much deeper its seat may be cut.
 
 Give what is known of the valve now: --recession (below 0 where it stands proud), --tip (height of
-the tip above the spring seat), --spring (installed height). Then the work: layers square to the face
-(--seat-layer, --face-layer, with --angle), or depths along the valve (--seat-cut; below 0 for an
-insert that lets it rise), --skim, --tip-ground. With the book's largest figures (--most-recession,
---most-tip, --most-spring) it is told what still may go, and what stops it first.
+the tip above the spring seat), --spring (installed height). Then the work: layers square to the
+face (--seat-layer, --face-layer, with --angle), or depths along the valve (--seat-cut; below 0 for
+an insert that lets it rise), --skim, --tip-ground. With the book's largest figures
+(--most-recession, --most-tip, --most-spring) it is told what still may go, and what stops it first.
 
 Exit status: 0 done; 1 afterwards a figure is beyond the book's; 2 an argument is bad.
 """

@@ -71,11 +71,11 @@ def six_lines(points: Sequence[Point]) -> dict[str, tuple[int, ...]]:
     lines = {}
     for name, ((x, y), (x_end, y_end)) in ends.items():
         run_x, run_y = x_end - x, y_end - y
-        length = run_x * run_x + run_y * run_y
+        reach = beside * beside * (run_x * run_x + run_y * run_y)
         on = [
             (run_x * (p[0] - x) + run_y * (p[1] - y), place)
             for place, p in enumerate(points)
-            if (run_x * (p[1] - y) - run_y * (p[0] - x)) ** 2 <= beside * beside * length
+            if (run_x * (p[1] - y) - run_y * (p[0] - x)) ** 2 <= reach
         ]
         if len(on) >= 3:
             lines[name] = tuple(place for _, place in sorted(on))
