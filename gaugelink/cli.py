@@ -39,6 +39,7 @@ COMMANDS: Final = {
     "fit": "look up a fit of ISO 286, and what pressing does to a bore",
     "guide": "tell the form of a guide, its clearance, and what rock should show",
     "recession": "tell where a valve stands after machining, and what may still be cut",
+    "feeler": "hold what feeler blades told against a limit",
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "pair": "tell which used valve goes into which guide",
     "verify": "check that a record or a report is whole and unchanged",
