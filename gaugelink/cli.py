@@ -78,13 +78,14 @@ def main(argv: Sequence[str]) -> int:
     Returns:
         The exit status.
     """
+    widest = max(map(len, COMMANDS))
     top = _Parser(
         prog="gaugelink",
         description="From the bytes of a digital gauge to a judged, signed-off cylinder head.",
         epilog="\n".join(
             [
                 "commands:",
-                *(f"  {name:<10} {text}" for name, text in COMMANDS.items()),
+                *(f"  {name:<{widest}} {text}" for name, text in COMMANDS.items()),
                 "",
                 "gaugelink COMMAND --help shows what a command takes.",
             ]
