@@ -33,8 +33,9 @@ def python(*words: str, **options: object) -> subprocess.CompletedProcess[str]:
 def test_help_lists_every_command(run_cli: RunCli) -> None:
     status, out, err = run_cli("--help")
     assert (status, err) == (0, "")
+    widest = max(map(len, cli.COMMANDS))
     for name, words in cli.COMMANDS.items():
-        assert f"  {name:<10} {words}\n" in out
+        assert f"  {name.ljust(widest)} {words}\n" in out
 
 
 def test_the_version_is_told(run_cli: RunCli) -> None:
