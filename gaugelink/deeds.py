@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal
 if TYPE_CHECKING:
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Trace
+    from gaugelink.work import Operation
 
 Mode = Literal["actual", "hold", "max", "min", "tir"]
 MODE_WORDS: Final[dict[str, str]] = {
@@ -87,6 +88,33 @@ class ConfirmZero:
     gauge: str
 
 
+@dataclass(frozen=True, slots=True)
+class DoWork:
+    """Say what was done to the head: what it touched has to be measured again.
+
+    Attributes:
+        operation: what was done.
+        valves: the valves that it concerns; none where it concerns the whole head or a gauge.
+        depth: what was taken off, where it is known.
+        by: who did it; empty: who stands at the bench.
+        gauge: the gauge that was found out; empty for everything else.
+    """
+
+    operation: Operation
+    valves: tuple[str, ...] = ()
+    depth: Displayed | None = None
+    by: str = ""
+    gauge: str = ""
+
+
 Command = (
-    ValueArrived | SweepArrived | Skip | Retake | StrikeOut | Assign | ConfirmPosition | ConfirmZero
+    ValueArrived
+    | SweepArrived
+    | Skip
+    | Retake
+    | StrikeOut
+    | Assign
+    | ConfirmPosition
+    | ConfirmZero
+    | DoWork
 )

@@ -18,6 +18,7 @@ from gaugelink.errors import RecordError
 from gaugelink.head import Position  # noqa: TC001
 from gaugelink.quantity import Displayed  # noqa: TC001
 from gaugelink.reading import Gauge, Stamp, Tag, Trace  # noqa: TC001
+from gaugelink.work import Operation  # noqa: TC001
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -195,6 +196,26 @@ class ReadingStruckOut:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkDone:
+    """Work was done on the head, and earlier readings are stale because of it.
+
+    ``stale`` are the characteristics that it makes stale, as the table and the sheet had it then;
+    ``valves`` are empty where it concerns the whole head. ``depth`` is what was taken off, where
+    somebody told. Where a gauge was found out, ``gauge`` is which, and ``since`` the record place
+    of its last good check before what it measured last; left out where there was none.
+    """
+
+    stamp: Stamp
+    operation: Operation
+    valves: tuple[str, ...]
+    stale: tuple[str, ...]
+    by: str
+    depth: Displayed | None = None
+    gauge: str | None = None
+    since: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """One limit held against its readings, as it stands in the record.
 
@@ -239,6 +260,7 @@ Event = (
     | ReadingAssigned
     | PositionSkipped
     | ReadingStruckOut
+    | WorkDone
     | JobJudged
 )
 _STAMP: Final = ("utc", "mono_ns", "operator", "bench")

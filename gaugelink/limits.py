@@ -11,6 +11,8 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
+from gaugelink.work import WORK, Operation, whole_row
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -118,6 +120,23 @@ class Zero:
 
 
 @dataclass(frozen=True, slots=True)
+class StaleChange:
+    """Where an engine differs from `gaugelink.work`: what an operation makes stale, and what not.
+
+    Attributes:
+        operation: which.
+        added: characteristics that it makes stale as well.
+        removed: characteristics that it leaves alone.
+        reason: why, as the sheet says.
+    """
+
+    operation: Operation
+    added: tuple[str, ...]
+    removed: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class Disagreement:
     """A pair of printed figures that cannot be roundings of one value."""
 
@@ -140,6 +159,15 @@ class Sheet:
     text: str
     file: str
     zeros: tuple[Zero, ...] = ()
+    changes: tuple[StaleChange, ...] = ()
+
+    def stale_after(self, operation: Operation) -> tuple[str, ...]:
+        """List the characteristics that an operation makes stale on this engine."""
+        names = set(WORK[operation].stale)
+        for change in self.changes:
+            if change.operation == operation:
+                names = names.union(change.added).difference(change.removed)
+        return whole_row(names)
 
     def zero_of(self, gauge_kind: str) -> Zero | None:
         """Give where the zero of a kind of gauge is checked; None where none is wanted."""

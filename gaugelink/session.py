@@ -21,6 +21,7 @@ from gaugelink.deeds import (
     Command,
     ConfirmPosition,
     ConfirmZero,
+    DoWork,
     Retake,
     Skip,
     StrikeOut,
@@ -44,10 +45,20 @@ from gaugelink.events import (
     ReadingTaken,
     SweepParked,
     SweepTaken,
+    WorkDone,
     ZeroChecked,
     ZeroDoubted,
 )
 from gaugelink.head import zero_check_of
+from gaugelink.planning.stages import again
+from gaugelink.planning.working import (
+    decide_work,
+    last_good_check,
+    outdated,
+    placed,
+    still_compare,
+    touched,
+)
 from gaugelink.reading import Reading, Sweep, Tag
 from gaugelink.slips import Taken, look, read_note, write_note
 from gaugelink.standing import Standing
@@ -64,12 +75,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line of the history: an event of the record, and whether it still counts."""
+    """One line of the history: an event of the record, and whether it still counts.
+
+    ``struck`` is the reason why it was struck out, ``stale`` the work that made it stale.
+    """
 
     place: int
     event: Event
     step: int | None = None
     struck: str = ""
+    stale: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +117,8 @@ class Session:
             nothing is.
         earlier: the readings of the stage before, as far as they can be compared
             (`gaugelink.slips.comparable`); values are held against them too.
+        work: the work done on the head, each with its place in the record.
+        reopened: for each step whose series is measured again, the place of the last such work.
     """
 
     plan: Sequence[Step]
@@ -115,6 +132,8 @@ class Session:
     again: str = ""
     sheet: Sheet | None = None
     earlier: Sequence[Reading] = ()
+    work: list[tuple[int, WorkDone]] = field(default_factory=list)
+    reopened: dict[int, int] = field(default_factory=dict)
 
     # ---- what is asked for ----------------------------------------------------------------------
 
@@ -140,8 +159,8 @@ class Session:
             return None
         for place in sorted(self.history, reverse=True):
             entry = self.history[place]
-            if entry.step == self.cursor:
-                break  # the step was measured, assigned or skipped since
+            if entry.step == self.cursor or place < self.reopened.get(self.cursor, 0):
+                break  # the step was measured, assigned, skipped or worked on since
             noted = read_note(entry.event.why) if isinstance(entry.event, ReadingParked) else None
             if noted and noted.place_words == self.step.position.words and (
                 noted.code != "double send" and not entry.struck and entry.step is None
@@ -215,6 +234,9 @@ class Session:
                 if gauge not in self.standing.zero:
                     raise SessionError(f"the zero of {gauge} is not in doubt")
                 return [ZeroChecked(stamp, gauge)]
+            case DoWork():
+                check = last_good_check(command.gauge, self.history.values())
+                return [decide_work(command, stamp, self.plan, self.gauges, self.sheet, check)]
             case _:
                 assert_never(command)
 
@@ -267,6 +289,8 @@ class Session:
         if kind != self.plan[number].gauge_kind:
             wanted = self.plan[number].gauge_kind
             raise SessionError(f"the value came from the {kind}, asked for there: {wanted}")
+        if why := self._outdated(place, number, parked.gauge):
+            raise SessionError(f"the value was measured before this work: {why}; measure again")
         events: list[Event] = []
         if number in self.filled:
             events.append(self._strike(self.filled[number], "replaced from the tray", stamp))
@@ -304,8 +328,36 @@ class Session:
             for item in self.readings()
         ]  # fmt: skip
         found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet,
-                     {item.tag.position: item.shown for item in self.earlier})  # fmt: skip
+                     self._before())  # fmt: skip
         return write_note(found[0], step.position) if found else ""
+
+    def _before(self) -> dict[Position, Displayed]:
+        """What each place gave before, here or in the stage before, as far as it still compares."""
+        found = {
+            item.tag.position: item.shown
+            for item in self.earlier
+            if still_compare(item.tag.position, item.tag.gauge, -1, self.work)
+        }
+        for entry in self.history.values():
+            at, shown = placed(entry.place, entry.event), self._shown(entry)
+            if entry.stale and not entry.struck and at and shown and (
+                still_compare(at.position, at.gauge, at.place, self.work)
+            ):  # fmt: skip
+                found[at.position] = shown
+        return found
+
+    def _shown(self, entry: Entry) -> Displayed | None:
+        event = entry.event
+        if isinstance(event, ReadingAssigned):
+            event = self.history[event.parked].event
+        return event.shown if isinstance(event, ReadingTaken | ReadingParked) else None
+
+    def _outdated(self, place: int, number: int, gauge: str) -> str:
+        """Name the work that a value at a record place was measured before; empty: none."""
+        if why := outdated(self.plan[number].position, gauge, place, self.work):
+            return why
+        last = self.reopened.get(number, -1)
+        return next((work.operation for at, work in self.work if place < at == last), "")
 
     def _was_asked_about(self, place: int) -> bool:
         event = self.history[place].event
@@ -329,9 +381,16 @@ class Session:
         if entry.struck:
             raise SessionError(f"record place {place} is struck out already: {entry.struck}")
         if isinstance(entry.event, ReadingParked) and entry.step is not None:
+            through = next(
+                other.place
+                for other in self.history.values()
+                if isinstance(other.event, ReadingAssigned)
+                and other.event.parked == place
+                and not other.struck
+            )
             raise SessionError(
                 f"the value at record place {place} counts through record place "
-                f"{self.filled[entry.step]}; strike that out, and it is back in the tray"
+                f"{through}; strike that out, and it is back in the tray"
             )
         return ReadingStruckOut(stamp, place, _given(reason))
 
@@ -385,6 +444,8 @@ class Session:
                 | BatteryTold()
             ):
                 self.standing.apply(event)
+            case WorkDone():
+                self._apply_work(place, event)
             case JobOpened() | JobJudged():
                 pass
             case _:
@@ -415,6 +476,33 @@ class Session:
             self.cursor = entry.step
             self.again = reason
 
+    def _apply_work(self, place: int, event: WorkDone) -> None:
+        self.work.append((place, event))
+        numbers = {step.position: number for number, step in enumerate(self.plan)}
+        hit = [entry for entry in self.history.values()
+               if not entry.stale and touched(event, place, entry.place, entry.event)]  # fmt: skip
+        for entry in hit:
+            self.history[entry.place] = replace(entry, stale=event.operation)
+        counted = {
+            entry.step
+            for entry in hit
+            if entry.step is not None
+            and (entry.step in self.skipped or self.filled.get(entry.step) == entry.place)
+        }
+        wanted = [
+            numbers[step.position]
+            for step in again(self.plan, {self.plan[number].position for number in counted})
+        ]
+        for number in wanted:
+            self.reopened[number] = place
+            old = self.filled.pop(number, None)
+            self.skipped.pop(number, None)
+            if old is not None:  # a zero check goes with its series
+                self.history[old] = replace(self.history[old], stale=event.operation)
+        if wanted:
+            self.cursor = wanted[0]
+            self.again = self._why_again(self.cursor)
+
     def _number(self, position: Position) -> int:
         for number, step in enumerate(self.plan):
             if step.position == position:
@@ -428,16 +516,16 @@ class Session:
         self.again = self._why_again(self.cursor)
 
     def _why_again(self, number: int) -> str:
-        struck = [entry.struck for entry in self.history.values()
-                  if entry.step == number and entry.struck]  # fmt: skip
+        why = [entry.struck or f"stale: {entry.stale}" for entry in self.history.values()
+               if entry.step == number and (entry.struck or entry.stale)]  # fmt: skip
         if number in self.filled:
             return "there is a reading already; a new one replaces it"
-        return struck[-1] if struck else ""
+        return why[-1] if why else ""
 
     # ---- what there is --------------------------------------------------------------------------
 
     def readings(self) -> list[Reading]:
-        """Give the single readings that count, in order of the record."""
+        """Give the single readings that count, none of them stale, in order of the record."""
         found = []
         for place in sorted(self.filled.values()):
             event = self.history[place].event

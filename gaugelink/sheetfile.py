@@ -18,6 +18,7 @@ from gaugelink.errors import InputError
 from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS, Face, Head, ValveKind
 from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Sheet, Zero
 from gaugelink.quantity import Displayed, LengthUnit, agree_within_rounding, parse_length
+from gaugelink.stalefile import StaleEntry, read_changes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -97,6 +98,7 @@ class _Sheet(_Strict):
     sheet: _Title
     head: _Head
     zero: list[_Zero] = []
+    stale: list[StaleEntry] = []
     limit: Annotated[list[_Limit], Field(min_length=1)]
 
 
@@ -151,10 +153,12 @@ def check(text: str, file: str) -> Checked:
                 break
     found.limits = len(model.limit)
     zeros = _zeros(model.zero, text, file, found)
+    changes, faults = read_changes(model.stale, text, file)
+    found.errors.extend(faults)
     if not found.errors:
         title = model.sheet
         found.sheet = Sheet(title.name, title.edition, title.source, title.invented, head,
-                            tuple(limits), text, file, zeros)  # fmt: skip
+                            tuple(limits), text, file, zeros, changes)  # fmt: skip
     return found
 
 

@@ -9,7 +9,7 @@ from hypothesis import settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from session_bench import GAUGES, KINDS, PLAN, Bench, state
 
-from gaugelink.deeds import Assign, ConfirmPosition, Mode, Retake, Skip, StrikeOut
+from gaugelink.deeds import Assign, ConfirmPosition, DoWork, Mode, Retake, Skip, StrikeOut
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     GaugeFound,
@@ -23,13 +23,16 @@ from gaugelink.events import (
     ReadingTaken,
     SweepParked,
     SweepTaken,
+    WorkDone,
 )
+from gaugelink.work import WORK
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from gaugelink.deeds import Command
     from gaugelink.events import Event
+    from gaugelink.work import Operation
 
 reasons = st.sampled_from(["dirt", "wrong valve", "  ", ""])
 gauges = st.sampled_from([*KINDS, "X9"])
@@ -37,7 +40,7 @@ modes: st.SearchStrategy[Mode] = st.sampled_from(
     ("actual", "actual", "actual", "hold", "max", "min", "tir")
 )
 
-NOT_OF_A_READING = ReadingStruckOut | GaugeLost | GaugeFound | PositionConfirmed
+NOT_OF_A_READING = ReadingStruckOut | GaugeLost | GaugeFound | PositionConfirmed | WorkDone
 
 
 def step_of(event: Event) -> int | None:
@@ -49,6 +52,24 @@ def step_of(event: Event) -> int | None:
     else:
         return None
     return [step.position for step in PLAN].index(position)
+
+
+def reopened_by(work: WorkDone, counts: dict[int, int], record: list[tuple[int, Event]]
+                ) -> set[int]:  # fmt: skip
+    """Number the steps that count, and that a reader of the record would measure again."""
+    found = set()
+    for step, place in counts.items():
+        position, event = PLAN[step].position, record[place][1]
+        if work.gauge is not None:
+            assert not isinstance(event, PositionSkipped)
+            assert work.since is None  # no zero is checked on this bench
+            hit = getattr(event, "tag").gauge == work.gauge  # noqa: B009
+        else:
+            named = position.valve in work.valves or not work.valves
+            hit = named and position.characteristic in work.stale
+        if hit:
+            found.add(step)
+    return found
 
 
 class AnyBench(RuleBasedStateMachine):
@@ -159,6 +180,19 @@ class AnyBench(RuleBasedStateMachine):
         places = sorted(self.bench.session.filled.values())
         self.attempt(StrikeOut(data.draw(st.sampled_from(places)), "it was nothing"))
 
+    @rule(
+        operation=st.sampled_from(list(WORK)),
+        valves=st.sampled_from([(), ("1I",), ("2I",), ("2I", "1I"), ("9E",)]),
+        gauge=st.sampled_from(["", "", *KINDS]),
+    )
+    def work_is_done(self, operation: Operation, valves: tuple[str, ...], gauge: str) -> None:
+        self.attempt(DoWork(operation, valves, gauge=gauge))
+
+    @rule(operation=st.sampled_from(["guide honed", "valve replaced", "seat cut"]),
+          valve=st.sampled_from(["1I", "2I"]))  # fmt: skip
+    def one_valve_is_worked_on(self, operation: Operation, valve: str) -> None:
+        self.attempt(DoWork(operation, (valve,)))
+
     @rule(step=st.integers(0, len(PLAN) - 1))
     def another_place_is_chosen(self, step: int) -> None:
         self.bench.session.go(step)
@@ -226,6 +260,7 @@ class AnyBench(RuleBasedStateMachine):
     def what_counts_is_what_a_reader_of_the_record_would_count(self) -> None:
         counts: dict[int, int] = {}
         skipped: dict[int, str] = {}
+        skips: dict[int, int] = {}
         for place, event in self.bench.record:
             number = step_of(event)
             if isinstance(event, ReadingStruckOut):
@@ -234,6 +269,14 @@ class AnyBench(RuleBasedStateMachine):
                 assert number is not None
                 assert number not in counts, "skipped without striking out"
                 skipped[number] = event.reason
+                skips[number] = place
+            elif isinstance(event, WorkDone):
+                gone = reopened_by(event, counts, self.bench.record)
+                counts = {step: at for step, at in counts.items() if step not in gone}
+                if event.gauge is None:
+                    for step in reopened_by(event, {n: skips[n] for n in skipped},
+                                            self.bench.record):  # fmt: skip
+                        del skipped[step]
             elif number is not None and not (isinstance(event, SweepTaken) and not event.usable):
                 assert number not in counts, "replaced without striking out"
                 counts[number] = place
@@ -261,6 +304,9 @@ class AnyBench(RuleBasedStateMachine):
         session = self.bench.session
         struck = {e.struck for _, e in self.bench.record if isinstance(e, ReadingStruckOut)}
         counting = [session.history[place].event for place in session.filled.values()]
+        # What is stale keeps its place in the history, though it counts no longer.
+        counting += [entry.event for entry in session.history.values()
+                     if entry.stale and not entry.struck]  # fmt: skip
         placed = [event.parked for event in counting if isinstance(event, ReadingAssigned)]
         parked = {
             at for at, event in self.bench.record if isinstance(event, ReadingParked | SweepParked)
@@ -270,6 +316,17 @@ class AnyBench(RuleBasedStateMachine):
         assert tray | set(placed) | (parked & struck) == parked
         assert not tray & set(placed)
         assert not tray & struck
+
+    @invariant()
+    def nothing_that_counts_was_measured_before_work_that_touches_it(self) -> None:
+        session = self.bench.session
+        for step, place in session.filled.items():
+            event = self.bench.record[place][1]
+            measured = event.parked if isinstance(event, ReadingAssigned) else place
+            for at, work in self.bench.record:
+                if isinstance(work, WorkDone) and at > measured:
+                    assert not reopened_by(work, {step: place}, self.bench.record)
+            assert not session.history[place].stale
 
     @invariant()
     def whatever_was_taken_away_has_a_reason(self) -> None:

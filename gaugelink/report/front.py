@@ -84,6 +84,7 @@ def _remarks(readings: list[Doc], valves: list[Doc]) -> list[str]:
         "struck out": ("reading was struck out", "readings were struck out"),
         "unassigned": ("reading has no place on the head", "readings have no place on the head"),
         "refused": ("reading was refused", "readings were refused"),
+        "stale": ("reading is stale after work", "readings are stale after work"),
         "not usable": ("reading or sweep is not usable", "readings or sweeps are not usable"),
     }
     short = []

@@ -188,6 +188,9 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
         case PositionSkipped(position=skipped, reason=reason):
             position = skipped
             found |= {"kind": "skipped", "state": "skipped", "reason": reason}
+    if entry.stale:
+        words = [f"stale: {entry.stale}", found["reason"]]
+        found |= {"state": "stale", "reason": "; ".join(filter(None, words)), "scale": None}
     if entry.struck:
         found |= {"state": "struck out", "reason": entry.struck}
     if position is not None:

@@ -1,0 +1,191 @@
+"""Work during a session: what goes on record with it, and what was measured before it.
+
+The session's own questions about work, answered from events of the record alone.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+from gaugelink.errors import SessionError
+from gaugelink.events import (
+    PositionSkipped,
+    ReadingAssigned,
+    ReadingTaken,
+    SweepTaken,
+    WorkDone,
+)
+from gaugelink.head import zero_check_of
+from gaugelink.planning.stages import Placed, touches
+from gaugelink.work import WORK
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Sequence
+
+    from gaugelink.events import Event
+    from gaugelink.head import Position
+    from gaugelink.limits import Sheet
+    from gaugelink.plan import Step
+    from gaugelink.quantity import Displayed
+    from gaugelink.reading import Stamp
+    from gaugelink.work import Operation
+
+
+class Told(Protocol):
+    """What a person says was done (`gaugelink.deeds.DoWork`)."""
+
+    @property
+    def operation(self) -> Operation:
+        """What was done."""
+
+    @property
+    def valves(self) -> tuple[str, ...]:
+        """The valves that it concerns."""
+
+    @property
+    def depth(self) -> Displayed | None:
+        """What was taken off."""
+
+    @property
+    def by(self) -> str:
+        """Who did it."""
+
+    @property
+    def gauge(self) -> str:
+        """The gauge that was found out."""
+
+
+class Line(Protocol):
+    """A line of the session's history (`gaugelink.session.Entry`)."""
+
+    @property
+    def place(self) -> int:
+        """Its place in the record."""
+
+    @property
+    def event(self) -> Event:
+        """What happened."""
+
+    @property
+    def struck(self) -> str:
+        """Why it was struck out."""
+
+    @property
+    def stale(self) -> str:
+        """The work that made it stale."""
+
+
+def decide_work(
+    told: Told,
+    stamp: Stamp,
+    plan: Sequence[Step],
+    gauges: Collection[str],
+    sheet: Sheet | None,
+    last_check: int | None,
+) -> WorkDone:
+    """Make the event of work that was done, from what a person says.
+
+    Args:
+        told: what the person says.
+        stamp: who and when.
+        plan: the plan; its valves are known where there is no sheet.
+        gauges: the marks of the gauges.
+        sheet: the limits, which say what the work makes stale on this engine.
+        last_check: the record place of the last good check of the gauge that was found out.
+
+    Raises:
+        SessionError: valves, gauge or depth do not go with the operation.
+    """
+    name, concerns = told.operation, WORK[told.operation].concerns
+    every = (
+        [valve.name for valve in sheet.head.valves()]
+        if sheet
+        else list(dict.fromkeys(step.position.valve for step in plan if step.position.valve))
+    )
+    if unknown := sorted(set(told.valves) - set(every)):
+        raise SessionError(f"found the valve {unknown[0]!r}, accepted: {', '.join(every)}")
+    if concerns == "valves" and not told.valves:
+        raise SessionError(f"{name!r} concerns single valves; say which")
+    if concerns != "valves" and told.valves:
+        raise SessionError(f"{name!r} concerns no single valve; leave the valves out")
+    if concerns == "gauge" and told.gauge not in gauges:
+        raise SessionError(f"found the gauge {told.gauge!r}, accepted: {', '.join(gauges)}")
+    if concerns != "gauge" and told.gauge:
+        raise SessionError(f"{name!r} concerns no gauge; leave the gauge out")
+    if told.depth is not None and told.depth.pm <= 0:
+        raise SessionError(f"found a depth of {told.depth}, accepted: a length above 0")
+    return WorkDone(
+        stamp,
+        name,
+        tuple(valve for valve in every if valve in told.valves),
+        sheet.stale_after(name) if sheet else WORK[name].stale,
+        " ".join(told.by.split()) or stamp.operator,
+        told.depth,
+        told.gauge or None,
+        last_check if concerns == "gauge" else None,
+    )
+
+
+def last_good_check(gauge: str, history: Iterable[Line]) -> int | None:
+    """Find the last good zero check of a gauge before the last size that it measured.
+
+    A check after the last size does not vouch for it here: whoever finds a gauge out sets it and
+    checks it at once, perhaps before telling.
+
+    Returns:
+        The record place; None where there is none.
+    """
+    checks: list[int] = []
+    found: int | None = None
+    for line in sorted(history, key=lambda item: item.place):
+        event = line.event
+        if not isinstance(event, ReadingTaken | ReadingAssigned | SweepTaken) or (
+            event.tag.gauge != gauge
+        ):
+            continue
+        if zero_check_of(event.tag.position) is None:
+            found = checks[-1] if checks else None
+        elif isinstance(event, ReadingTaken) and not line.struck and not line.stale:
+            # A check that was put in its place from the tray was out, and a person kept it.
+            checks.append(line.place)
+    return found
+
+
+def placed(place: int, event: Event) -> Placed | None:
+    """Tell where an event's reading belongs and when it was measured; None: it is no reading.
+
+    A value out of the tray was measured when it came, not when it was put in its place.
+    """
+    match event:
+        case ReadingTaken(tag=tag) | SweepTaken(tag=tag):
+            return Placed(tag.position, tag.gauge, place)
+        case ReadingAssigned(tag=tag, parked=parked):
+            return Placed(tag.position, tag.gauge, parked)
+        case PositionSkipped(position=position):
+            return Placed(position, "", place)  # its reason was that of the head before the work
+    return None
+
+
+def touched(work: WorkDone, at: int, place: int, event: Event) -> bool:
+    """Tell whether work on record at `at` makes the event at `place` stale."""
+    reading = placed(place, event)
+    return reading is not None and touches(work, at, reading)
+
+
+def outdated(
+    position: Position, gauge: str, place: int, done: Iterable[tuple[int, WorkDone]]
+) -> str:
+    """Name the first work that would make a value of a place and a gauge stale; empty: none."""
+    reading = Placed(position, gauge, place)
+    return next((work.operation for at, work in done if touches(work, at, reading)), "")
+
+
+def still_compare(
+    position: Position, gauge: str, place: int, done: Iterable[tuple[int, WorkDone]]
+) -> bool:
+    """Tell whether a new size can still be held against an earlier one, after work since.
+
+    Work that changes sizes by a few micrometres only leaves them comparable; all other voids it.
+    """
+    reading = Placed(position, gauge, place)
+    return all(WORK[work.operation].little for at, work in done if touches(work, at, reading))
