@@ -21,9 +21,12 @@ from gaugelink.metrology.capability import capability
 from gaugelink.metrology.charts import chart, deviation_moments
 from gaugelink.metrology.conformity import probability_within
 from gaugelink.metrology.counts import counts_of, sum_of_squares
+from gaugelink.metrology.fits import fit
+from gaugelink.metrology.flatness import least_squares, minimum_zone
 from gaugelink.metrology.formula import read_formula
 from gaugelink.metrology.oneway import oneway
 from gaugelink.metrology.risk import global_risks
+from gaugelink.metrology.springs import rate_from_shape
 from gaugelink.metrology.study import Crossed, by_variance
 from gaugelink.metrology.study_range import by_range, range_moments
 
@@ -219,11 +222,48 @@ def charts(values: Values) -> Iterator[Row]:
     yield "capability", "NIST/SEMATECH e-Handbook, 6.1.6", digits(example.nearer, 2 / 3)
 
 
+def form(values: Values) -> Iterator[Row]:
+    """Go through faces, springs and fits."""
+    solids = {"tetrahedron": 0.5**0.5, "cube": 1.0, "octahedron": (2 / 3) ** 0.5}
+    reached = MOST
+    for name, width in solids.items():
+        points, step = _points(values.rows(f"flatness_solid_{name}.csv"))
+        reached = min(reached, digits(minimum_zone(points).width * step, width))
+    yield "minimum zone: tetrahedron, cube, octahedron in any pose", "textbook geometry", reached
+    reached = MOST
+    for kind, zone, squares in (("3-1", 0.040999975, 0.043268734),
+                                ("2-2", 0.027500016, 0.031324521)):  # fmt: skip
+        points, step = _points(values.rows(f"flatness_deck_35pt_{kind}.csv"))
+        reached = min(reached, digits(minimum_zone(points).width * step, zone),
+                      digits(least_squares(points) * step, squares))  # fmt: skip
+    yield ("minimum zone and least squares, two built faces (nine places)",
+           "ISO 1101, ISO/TS 12781-1: by the contact criteria", reached)  # fmt: skip
+    held = values.json("spring_norton_me360.json")
+    size = {key: Fraction(str(value)) for key, value in held["inputs"].items()}
+    rate = rate_from_shape(size["d_in"], size["D_in"], size["Na"], size["G_psi"])
+    yield "spring rate", "a course's solution on Norton's tables", digits(
+        float(rate), held["recomputed"]["k"])  # fmt: skip
+    reached = MOST
+    for row in values.rows("iso286_h7_g6_3_to_18mm.csv"):
+        found = fit(int(row["upto_mm"]) * 10**9, "H7/g6")
+        reached = min(reached, digits(found.least_pm, int(row["min_clearance"]) * 1e6),
+                      digits(found.most_pm, int(row["max_clearance"]) * 1e6))  # fmt: skip
+    yield "clearances of H7/g6, three steps", "ISO 286-2", reached
+
+
+def _points(rows: list[dict[str, str]]) -> tuple[list[tuple[int, int, int]], float]:
+    """Give points as whole counts of the finest decimal place, and the size of one."""
+    counts = counts_of(row[axis] for row in rows for axis in ("x", "y", "z"))
+    flat = counts.values
+    points = [(flat[at], flat[at + 1], flat[at + 2]) for at in range(0, len(flat), 3)]
+    return points, float(counts.step)
+
+
 def main() -> None:
     """Print the table."""
     values = Values(Path(sys.argv[1]) if len(sys.argv) > 1 else FOLDER)
     print("| what | source | digits |\n|---|---|---|")
-    for part in (variance, univariate, uncertainty, conformity, studies, charts):
+    for part in (variance, univariate, uncertainty, conformity, studies, charts, form):
         for what, source, reached in part(values):
             print(f"| {what} | {source} | {math.floor(reached + 1e-9)} |")
 
