@@ -42,7 +42,7 @@ def test_a_layer_square_to_the_seat_is_deeper_along_the_axis():
 
 def test_seat_face_and_skim_add_up():
     """Worked by hand: 0.95, seat 0.15, face 0.05, skim 0.10 gives 1.05; the tip knows no skim."""
-    now = Seated({"stand-down": mm("0.95"), "tip height": mm("36"), "spring height": mm("41"),
+    now = Seated({"stand-down": mm("0.95"), "tip height": mm("36"), "installed spring height": mm("41"),
                   "margin": mm("1.2"), "head thickness": mm("120")}, ())  # fmt: skip
     steps: tuple[tuple[Step, str], ...] = (
         ("cut seat", "0.15"), ("reface valve", "0.05"), ("skim", "0.10"), ("grind tip", "0.12"),
@@ -50,27 +50,27 @@ def test_seat_face_and_skim_add_up():
     for step, depth in steps:
         now = now.after(step, mm(depth))
     assert now.figures == {
-        "stand-down": mm("1.05"), "tip height": mm("36.08"), "spring height": mm("40.819"),
+        "stand-down": mm("1.05"), "tip height": mm("36.08"), "installed spring height": mm("40.819"),
         "margin": mm("1.15"), "head thickness": mm("119.9")}  # fmt: skip
 
 
 def test_a_seat_cut_takes_load_off_the_spring():
     """Source: a published spring: 0.2 mm more height at 32.5 N/mm loses 6.5 N."""
-    found = what_if(Seated({"spring height": mm("38.9")}, ()), "cut seat", mm("0.2"),
+    found = what_if(Seated({"installed spring height": mm("38.9")}, ()), "cut seat", mm("0.2"),
                     from_rate(Fraction("32.5"), Fraction(48)))  # fmt: skip
     assert found.load_change_n == Fraction("-6.5")
-    assert found.moved_pm == {"spring height": mm("0.2")}
+    assert found.moved_pm == {"installed spring height": mm("0.2")}
 
 
 def test_what_is_left_to_cut_is_the_least_of_all_limits():
     """Source: cut still allowed = min(stand-down, tip height, spring height with its shims)."""
-    figures = {"stand-down": mm("1.10"), "tip height": mm("36.9"), "spring height": mm("42.5")}
+    figures = {"stand-down": mm("1.10"), "tip height": mm("36.9"), "installed spring height": mm("42.5")}
     held = (*bounds("stand-down", "stand-down", None, mm("1.42")),
             *bounds("tip height", "tip height", None, mm("37.17")),
-            *bounds("spring height", "spring height", None, mm("42.7")))  # fmt: skip
+            *bounds("installed spring height", "installed spring height", None, mm("42.7")))  # fmt: skip
     seated = Seated(figures, held)
     found = allowance(seated, "cut seat")
-    assert (found.most_pm, found.held_by) == (mm("0.2"), "spring height max")
+    assert (found.most_pm, found.held_by) == (mm("0.2"), "installed spring height max")
     # A shim gives the height back; then the tip is next.
     found = allowance(seated.after("shim", mm("0.381")), "cut seat")
     assert (found.most_pm, found.held_by) == (mm("0.27"), "tip height max")

@@ -27,20 +27,25 @@ if TYPE_CHECKING:
     from gaugelink.metrology.springs import Loads
 
 Figure = Literal[
-    "stand-down", "tip height", "spring height", "margin", "valve length", "head thickness"
+    "stand-down",
+    "tip height",
+    "installed spring height",
+    "margin",
+    "valve length",
+    "head thickness",
 ]
 Step = Literal["cut seat", "lap", "reface valve", "grind tip", "skim", "shim"]
 FIGURES: Final[tuple[Figure, ...]] = get_args(Figure)
 STEPS: Final[tuple[Step, ...]] = get_args(Step)
 
-_DROP: Final[dict[Figure, int]] = {"stand-down": 1, "tip height": 1, "spring height": 1}
+_DROP: Final[dict[Figure, int]] = {"stand-down": 1, "tip height": 1, "installed spring height": 1}
 EFFECT: Final[dict[Step, dict[Figure, int]]] = {
     "cut seat": _DROP,
     "lap": _DROP,
     "reface valve": {**_DROP, "margin": -1},
     "grind tip": {"tip height": -1, "valve length": -1},
     "skim": {"stand-down": -1, "head thickness": -1},
-    "shim": {"spring height": -1},
+    "shim": {"installed spring height": -1},
 }
 """What a figure changes by for a depth of one; a figure that is not named stays."""
 
@@ -166,11 +171,11 @@ def load_bounds(
     guard = GUARD_FACTOR * u_n
     if lowest_n is not None:
         top = height_at(spring, max(Fraction(0), lowest_n + lost_n + guard)) * 10**9
-        found.append(Bound("spring load min", "spring height", "upper",
+        found.append(Bound("spring load min", "installed spring height", "upper",
                            top.numerator // top.denominator - guard_pm(u_pm)))  # fmt: skip
     if highest_n is not None:
         low = height_at(spring, max(Fraction(0), highest_n + lost_n - guard)) * 10**9
-        found.append(Bound("spring load max", "spring height", "lower",
+        found.append(Bound("spring load max", "installed spring height", "lower",
                            -(-low.numerator // low.denominator) + guard_pm(u_pm)))  # fmt: skip
     return tuple(found)
 
@@ -182,7 +187,7 @@ def bind_bound(lift_pm: int, solid_pm: int, least_pm: int, u_pm: int = 0) -> Bou
     39.5
     """
     at = lift_pm + solid_pm + least_pm + guard_pm(u_pm)
-    return Bound("coil-bind margin min", "spring height", "lower", at)
+    return Bound("coil-bind margin min", "installed spring height", "lower", at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,10 +268,11 @@ def allowance(seated: Seated, step: Step) -> Allowance:
 
     >>> def mm(text): return round(Fraction(text) * 10**9)
     >>> seated = Seated(
-    ...     {"stand-down": mm("0.95"), "tip height": mm("36.80"), "spring height": mm("41.5")},
+    ...     {"stand-down": mm("0.95"), "tip height": mm("36.80"),
+    ...      "installed spring height": mm("41.5")},
     ...     (*bounds("stand-down", "stand-down", mm("0.89"), mm("1.42")),
     ...      *bounds("tip height", "tip height", None, mm("37.17")),
-    ...      *bounds("spring height", "spring height", None, mm("42.7"))))
+    ...      *bounds("installed spring height", "installed spring height", None, mm("42.7"))))
     >>> found = allowance(seated, "cut seat")
     >>> found.most_pm / 1e9, found.held_by
     (0.37, 'tip height max')
@@ -319,7 +325,7 @@ def what_if(seated: Seated, step: Step, depth_pm: int, spring: Loads | None = No
     """Try one step and give everything that follows from it.
 
     >>> from gaugelink.metrology.springs import from_rate
-    >>> now = Seated({"stand-down": 950_000_000, "spring height": 38_900_000_000},
+    >>> now = Seated({"stand-down": 950_000_000, "installed spring height": 38_900_000_000},
     ...              bounds("stand-down", "stand-down", None, 1_100_000_000))
     >>> found = what_if(now, "cut seat", 200_000_000, from_rate(Fraction("32.5"), Fraction(48)))
     >>> found.moved_pm["stand-down"], float(found.load_change_n), found.broken
@@ -329,9 +335,9 @@ def what_if(seated: Seated, step: Step, depth_pm: int, spring: Loads | None = No
     moved = {name: value - seated.figures[name] for name, value in then.figures.items()
              if value != seated.figures[name]}  # fmt: skip
     change = None
-    if spring is not None and "spring height" in seated.figures:
-        height = Fraction(seated.figures["spring height"], 10**9)
-        change = spring.change(height, Fraction(moved.get("spring height", 0), 10**9))
+    if spring is not None and "installed spring height" in seated.figures:
+        height = Fraction(seated.figures["installed spring height"], 10**9)
+        change = spring.change(height, Fraction(moved.get("installed spring height", 0), 10**9))
     before, now = seated.beyond(), then.beyond()
     return Consequence(
         moved, dict(then.figures), change,

@@ -1,0 +1,393 @@
+"""Everything that could be done at one place of the head, with the skims that it bears.
+
+The fire face is the one thing that all valves share. Each way to put a place right (which valve,
+which guide, seat cut or insert, ground face and tip, spring, shims) keeps every limit of the place
+for skims between two depths, and these two come out in whole picometres. So the choice of depths
+is settled here, exactly, and what is left to choose between are whole ways.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import product
+from math import isqrt
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.planning.allowances import (
+    FIGURES,
+    Bound,
+    Seated,
+    bind_bound,
+    bounds,
+    guard_pm,
+    load_bounds,
+)
+from gaugelink.planning.means import skims, stacks
+from gaugelink.planning.task import Range
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from gaugelink.planning.means import Stack
+    from gaugelink.planning.task import Deed, Oversize, Place, Rules, Span, Task
+
+FAR: Final = 10**15
+"""A length that no head has, 1 km: stands for "not limited"."""
+
+NEW: Final = -1
+"""In the place of a used valve's number: a new valve."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to put a place right.
+
+    Attributes:
+        place: number of the place.
+        valve: number of the place whose used valve is fitted, or `NEW`.
+        deeds: what is done, in the order of the trade.
+        oversize: the guide is reamed to it.
+        stack: shims under the spring.
+        cents: what it costs, parts included.
+        skim: the shallowest and the deepest skim of the face that it bears, picometres.
+        seat, face, tip: the depths between which each of these can be chosen, picometres.
+        lap_pm: what lapping takes.
+        unproved: limits that would have to be kept by what was not measured.
+    """
+
+    place: int
+    valve: int
+    deeds: tuple[Deed, ...]
+    oversize: Oversize | None
+    stack: Stack
+    cents: int
+    skim: Span
+    seat: Span
+    face: Span
+    tip: Span
+    lap_pm: int
+    unproved: tuple[str, ...]
+
+
+class Ways:
+    """Finds the ways of the places of one head.
+
+    Args:
+        task: the head.
+        skim: the range of skims that can come up, 0 included, picometres.
+    """
+
+    def __init__(self, task: Task, skim: tuple[bool, int, int]) -> None:
+        self._task, self._shop = task, task.shop
+        self._must, self._least, self._most = skim
+        self._stacks = stacks(task.shop)
+
+    def at(self, place: int, without: frozenset[str] = frozenset()) -> list[Way]:
+        """List every way of a place that keeps its limits, those left out in `without`."""
+        here = self._task.places[place]
+        valves = [NEW] if "replace valve" in self._shop.offers else []
+        for number, other in enumerate(self._task.places):
+            own = number == place
+            free = self._task.pairing and not other.married and not here.married
+            if other.kind == here.kind and (own or free):
+                valves.append(number)
+        return [way for valve in valves for way in _Fitting(self, place, valve, without).ways()]
+
+    def bears(self, low: int, high: int) -> Span | None:
+        """Cut a range of skims down to what can come up; None where nothing is left."""
+        low, high = max(low, 0), min(high, max(self._most, 0))
+        zero = low == 0 and not self._must
+        some = self._least <= self._most and low <= high and high >= self._least
+        return (low, high) if low <= high and (zero or some) else None
+
+
+class _Fitting:
+    """One valve at one place."""
+
+    def __init__(self, ways: Ways, place: int, valve: int, without: frozenset[str]) -> None:
+        self._ways, self._place, self._valve, self._without = ways, place, valve, without
+        task = ways._task  # noqa: SLF001  the same room
+        self._shop = task.shop
+        self._here = task.places[place]
+        self._used = None if valve == NEW else task.places[valve]
+        self._rules = task.rules[self._here.kind]
+
+    def _range(self, name: str) -> Range:
+        found = self._rules.limits.get(name, Range())
+        lower = None if f"{name} min" in self._without else found.lower
+        upper = None if f"{name} max" in self._without else found.upper
+        return Range(lower, upper)
+
+    def _u(self, name: str) -> int:
+        return self._rules.u_pm.get(name, 0)
+
+    def _keeps(self, name: str, low: int | None, high: int | None) -> bool | None:
+        """Tell whether a reading keeps its limit; None where it was not measured."""
+        limit, guard = self._range(name), guard_pm(self._u(name))
+        if limit == Range():
+            return True
+        if low is None or high is None:
+            return None
+        return (limit.lower is None or low - guard >= limit.lower) and (
+            limit.upper is None or high + guard <= limit.upper
+        )
+
+    def ways(self) -> Iterator[Way]:
+        """Give every way, guides first."""
+        used, offers = self._used, self._shop.offers
+        if used is not None and used.scrap and "fit for use" not in self._without:
+            return
+        stem: Span | None = self._rules.new_stem
+        unproved: list[str] = []
+        if used is not None:
+            stem = used.stem
+            kept = self._keeps("stem diameter", *(stem or (None, None)))
+            if kept is False:
+                return
+            unproved += ["stem diameter"] * (kept is None)
+        elif stem is None:
+            return
+        bore = self._here.bore
+        kept = self._keeps("guide bore", *(bore or (None, None)))
+        if kept is not False:
+            fits = self._fits(stem, bore, self._u("guide bore"))
+            if fits is not False:
+                parts = [] if fits is not None else [
+                    name for name, there in (("stem diameter", stem), ("guide bore", bore))
+                    if there is None]  # fmt: skip
+                more = ["guide bore"] * (kept is None)
+                yield from self._seats(None, (), dict.fromkeys([*unproved, *more, *parts]))
+        new = self._rules.new_bore
+        if "replace guide" in offers and new is not None:
+            fits = self._fits(stem, new, 0)
+            if fits is not False:
+                missing = [] if fits is not None else ["stem diameter"]
+                yield from self._seats(None, ("replace guide",),
+                                       dict.fromkeys([*unproved, *missing]))  # fmt: skip
+        if "ream guide" in offers and used is None:
+            for size in self._shop.oversizes:
+                # The bore to come is known; that it cleans up is what the wide end says.
+                cleans = bore is None or bore[1] <= size.bore[0]
+                if size.kind == self._here.kind and cleans and self._fits(size.stem, size.bore, 0):
+                    missing = ["guide bore"] if bore is None else []
+                    yield from self._seats(size, ("ream guide",), dict.fromkeys(missing))
+
+    def _fits(self, stem: Span | None, bore: Span | None, u_bore: int) -> bool | None:
+        limit = self._range("guide clearance")
+        if limit == Range():
+            return True
+        if stem is None or bore is None:
+            return None
+        u_stem = self._u("stem diameter") if self._used is not None else 0
+        square = u_stem**2 + u_bore**2
+        guard = guard_pm(isqrt(square - 1) + 1 if square else 0)
+        return (limit.lower is None or bore[0] - stem[1] - guard >= limit.lower) and (
+            limit.upper is None or bore[1] - stem[0] + guard <= limit.upper
+        )
+
+    def _seats(
+        self, size: Oversize | None, guide: tuple[Deed, ...], unproved: Iterable[str]
+    ) -> Iterator[Way]:
+        offers, here, used = self._shop.offers, self._here, self._used
+        sound = self._keeps("seat runout", *[here.readings.get("seat runout")] * 2)
+        seats: list[tuple[tuple[Deed, ...], Span]] = []
+        # A new guide has a new axis: the old seat is not square to it.
+        if sound is not False and not guide:
+            seats.append(((), (0, 0)))
+        if (cut := offers.get("cut seat")) is not None:
+            seats.append((("cut seat",), (max(cut.least_pm, here.seat_least_pm), cut.most_pm)))
+        if (insert := offers.get("fit insert")) is not None:
+            seats.append((("fit insert",), (-insert.most_pm, -insert.least_pm)))
+        faces: list[tuple[tuple[Deed, ...], Span]] = []
+        true = True
+        if used is not None:
+            kept = self._keeps("valve face runout", *[used.readings.get("valve face runout")] * 2)
+            true = kept is not None
+            if kept is not False:
+                faces.append(((), (0, 0)))
+            if (grind := offers.get("reface valve")) is not None:
+                span = (max(grind.least_pm, used.face_least_pm), grind.most_pm)
+                faces.append((("reface valve",), span))
+        else:
+            faces.append(((), (0, 0)))
+        tips: list[tuple[tuple[Deed, ...], Span]] = [((), (0, 0))]
+        if (grind := offers.get("grind tip")) is not None:
+            tips.append((("grind tip",), (grind.least_pm, grind.most_pm)))
+        for seat, face, tip, spring in product(seats, faces, tips, self._springs()):
+            missing = dict.fromkeys(unproved)
+            if sound is None and not seat[0]:
+                missing["seat runout"] = None
+            if not true and not face[0]:
+                missing["valve face runout"] = None
+            deeds = (*guide, *self._valve_deed(), *face[0], *tip[0], *seat[0])
+            yield from self._heights(size, deeds, seat[1], face[1], tip[1], spring, missing)
+
+    def _valve_deed(self) -> tuple[Deed, ...]:
+        if self._valve == NEW:
+            return ("replace valve",)
+        return ("move valve",) if self._valve != self._place else ()
+
+    def _springs(self) -> list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]]:
+        """List the old spring, where it is good, and a new one; with what each wants of height."""
+        rules, here = self._rules, self._here
+        lowest, highest = (
+            None if f"spring load {end}" in self._without else value
+            for end, value in zip(("min", "max"), rules.load, strict=True)
+        )
+        limited = rules.spring is not None and (lowest is not None or highest is not None)
+        u_pm = self._u("installed spring height")
+        found: list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]] = []
+        free = here.readings.get("spring free length")
+        kept = self._keeps("spring free length", free, free)
+        missing = ("spring free length",) if kept is None else ()
+        lost = Fraction(0)
+        if limited and rules.spring is not None:
+            if here.spring_load_n is None or rules.tested_at_pm is None:
+                missing = (*missing, "spring load")
+            else:
+                lost = rules.spring.load(Fraction(rules.tested_at_pm, 10**9)) - here.spring_load_n
+
+        def held(lost: Fraction, u_n: Fraction) -> tuple[Bound, ...]:
+            if not limited or rules.spring is None:
+                return ()
+            return load_bounds(rules.spring, lowest, highest, lost_n=lost, u_n=u_n, u_pm=u_pm)
+
+        if kept is not False:
+            open_ = "spring load" in missing
+            found.append((False, () if open_ else held(lost, rules.u_load_n or Fraction(0)),
+                          missing))  # fmt: skip
+        if "replace spring" in self._shop.offers:
+            found.append((True, held(Fraction(0), Fraction(0)), ()))
+        return found
+
+    def held(self, spring: tuple[Bound, ...]) -> tuple[Bound, ...]:
+        """Give all bounds of this valve at this place."""
+        found = list(spring)
+        for name in FIGURES[:-1]:
+            limit = self._range(name)
+            found += bounds(name, name, limit.lower, limit.upper, self._u(name))
+        rules = self._rules
+        if rules.lift_pm is not None and rules.solid_pm is not None and (
+            rules.bind_least_pm is not None and "coil-bind margin min" not in self._without
+        ):  # fmt: skip
+            found.append(bind_bound(rules.lift_pm, rules.solid_pm, rules.bind_least_pm,
+                                    self._u("installed spring height")))  # fmt: skip
+        return tuple(found)
+
+    def seated(self, spring: tuple[Bound, ...]) -> Seated:
+        """Give the place with this valve in it before any work."""
+        now, used = self._here.readings, self._used
+        sunk = (used.drop_pm if used else 0) - self._here.drop_pm
+        figures = {name: now[name] + sunk for name in FIGURES[:3] if name in now}
+        held = self.held(spring)
+        if used is not None:
+            figures |= {name: used.readings[name] for name in FIGURES[3:5]
+                        if name in used.readings}  # fmt: skip
+        else:  # the maker's part: its margin and length are the maker's matter
+            held = tuple(one for one in held if one.figure in FIGURES[:3])
+        return Seated(figures, held)
+
+    def _heights(
+        self, size: Oversize | None, deeds: tuple[Deed, ...], seat: Span, face: Span, tip: Span,
+        spring: tuple[bool, tuple[Bound, ...], tuple[str, ...]], missing: dict[str, None],
+    ) -> Iterator[Way]:  # fmt: skip
+        """Reckon the depths that keep the heights, for every stack of shims."""
+        new_spring, load, untested = spring
+        seated = self.seated(load)
+        shift = {name: _room(seated, name) for name in FIGURES[:5]}
+        # What comes off face and tip, by margin and length.
+        face = (face[0], min(face[1], -shift["margin"][0])) if face[1] else face
+        tip = (tip[0], min(tip[1], -shift["valve length"][0])) if tip[1] else tip
+        if seat[0] > seat[1] or face[0] > face[1] or tip[0] > tip[1]:
+            return
+        if not (shift["margin"][0] <= 0 and shift["valve length"][0] <= 0):
+            return
+        offers = self._shop.offers
+        seat_work = {"cut seat", "fit insert", "reface valve", "replace valve", "move valve"}
+        lap = offers.get("lap") if seat_work & set(deeds) else None
+        lap_pm = lap.least_pm if lap else 0
+        lowest, highest = seat[0] + face[0] + lap_pm, seat[1] + face[1] + lap_pm
+        lowest = max(lowest, shift["tip height"][0] + tip[0])
+        highest = min(highest, shift["tip height"][1] + tip[1])
+        more: tuple[Deed, ...] = (*(("lap",) if lap else ()),
+                                  *(("replace spring",) if new_spring else ()))  # fmt: skip
+        unproved = tuple(dict.fromkeys([*missing, *untested, *seated.unmeasured()]))
+        for stack in self._ways._stacks:  # noqa: SLF001  the same room
+            low = max(lowest, shift["installed spring height"][0] + stack.thickness)
+            high = min(highest, shift["installed spring height"][1] + stack.thickness)
+            if low > high:
+                continue
+            skim = self._ways.bears(low - shift["stand-down"][1], high - shift["stand-down"][0])
+            if skim is None:
+                continue
+            done: tuple[Deed, ...] = (*deeds, *more, *(("shim",) if stack.pieces else ()))
+            yield Way(self._place, self._valve, done, size, stack, self._cents(done, size, stack),
+                      skim, seat, face, tip, lap_pm, unproved)  # fmt: skip
+
+    def _cents(self, deeds: Sequence[Deed], size: Oversize | None, stack: Stack) -> int:
+        kind, shop = self._here.kind, self._shop
+        total = sum(shop.offers[deed].cents for deed in deeds if deed in shop.offers) + stack.cents
+        for deed, part in (("replace guide", "guide"), ("fit insert", "insert"),
+                           ("replace spring", "spring"), ("replace valve", "valve")):  # fmt: skip
+            if deed in deeds:
+                total += size.valve_cents if size and part == "valve" else shop.part(kind, part)
+        return total
+
+
+def _room(seated: Seated, name: str) -> Span:
+    """Give how far a figure has to move at least and may move at most, down below 0."""
+    low, high = -FAR, FAR
+    for one in seated.held:
+        if one.figure == name and name in seated.figures:
+            room = one.room_pm(seated.figures[one.figure])
+            low, high = (max(low, -room), high) if one.side == "lower" else (low, min(high, room))
+    return low, high
+
+
+def needed(ways: Iterable[Way], *, useful: bool = False) -> list[Way]:
+    """Leave out every way that another one makes needless.
+
+    Args:
+        ways: of one place.
+        useful: leave out only those that do the same and more; else also those that are dearer.
+
+    Returns:
+        The cheapest first.
+    """
+    kept: list[Way] = []
+    for way in sorted(ways, key=lambda one: (one.cents, len(one.deeds), len(one.unproved))):
+        for other in kept:
+            same = other.valve == way.valve and (
+                ("replace spring" in other.deeds) == ("replace spring" in way.deeds)
+            )
+            wider = other.skim[0] <= way.skim[0] and way.skim[1] <= other.skim[1]
+            if same and wider and (not useful or set(other.deeds) <= set(way.deeds)):
+                break
+        else:
+            kept.append(way)
+    return kept
+
+
+def fitted(task: Task, way: Way) -> Seated:
+    """Give the place of a way with its valve and spring before any work, for a last check."""
+    fitting = _Fitting(Ways(task, skims(task)), way.place, way.valve, frozenset())
+    new = "replace spring" in way.deeds
+    for is_new, load, _ in fitting._springs():  # noqa: SLF001  the same room
+        if is_new == new:
+            return fitting.seated(load)
+    raise ValueError("found a way that keeps a spring which cannot be kept")  # pragma: no cover
+
+
+def limits_at(task: Task, place: Place) -> tuple[str, ...]:
+    """Name all limits of a place, as `Ways.at` can leave them out."""
+    rules: Rules = task.rules[place.kind]
+    found = [
+        f"{name} {end}" for name, limit in rules.limits.items()
+        for end, value in (("min", limit.lower), ("max", limit.upper)) if value is not None
+    ]  # fmt: skip
+    found += [f"spring load {end}" for end, value in zip(("min", "max"), rules.load, strict=True)
+              if value is not None]  # fmt: skip
+    if rules.bind_least_pm is not None:
+        found.append("coil-bind margin min")
+    return (*found, *(("fit for use",) if place.scrap else ()))

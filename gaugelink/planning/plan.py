@@ -1,0 +1,220 @@
+"""The cheapest work that brings a head inside its limits.
+
+A mixed-integer programme chooses one way for every place (`gaugelink.planning.options`) and one
+skim for the face, and HiGHS proves that none is cheaper. What it finds is then held against the
+limits once more in whole picometres: the solver's tolerances decide nothing.
+
+Among plans that cost the same, the one with the fewest steps is taken, and of its depths the least:
+the metal that stays is there for the next time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.planning.means import skims
+from gaugelink.planning.options import Ways, fitted, needed
+from gaugelink.planning.programme import Programme
+from gaugelink.planning.task import Range
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from gaugelink.planning.allowances import Figure, Step
+    from gaugelink.planning.options import Way
+    from gaugelink.planning.task import Task
+
+SECONDS: Final = 60.0
+"""After so long the solver gives the best that it has, and says how far from the best it may be."""
+
+
+@dataclass(frozen=True, slots=True)
+class Depth:
+    """A depth to be taken, and how far it may go while everything else stays; picometres."""
+
+    pm: int
+    least_pm: int
+    most_pm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Put:
+    """What is done at one place.
+
+    Attributes:
+        way: the way that was chosen.
+        depths: of the steps that have one; a fitted insert is cut to where the valve then sits,
+            below 0 where that is higher than before.
+        figures: what has to be measured afterwards, picometres.
+    """
+
+    way: Way
+    depths: Mapping[Step, Depth]
+    figures: Mapping[Figure, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A plan for a head.
+
+    Attributes:
+        puts: by place.
+        skim: None where the face stays as it is. Within its ends the same steps do, but the other
+            depths follow it: plan again with the figure taken.
+        cents: all together; at least so much where `unproved` is not empty.
+        bound_cents: no plan is cheaper than this.
+        unproved: readings that are missing, as ``(place, what)``; the head's own under "".
+    """
+
+    puts: tuple[Put, ...]
+    skim: Depth | None
+    cents: int
+    bound_cents: int
+    unproved: tuple[tuple[str, str], ...]
+
+    @property
+    def optimal(self) -> bool:
+        """Whether it is proved that no plan is cheaper."""
+        return self.cents <= self.bound_cents
+
+    @property
+    def gap(self) -> float:
+        """How much of the cost might be saved at most, 0 to 1."""
+        return max(0.0, 1 - self.bound_cents / self.cents) if self.cents else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Limits that no work on offer can keep together, each needed for that: ``(place, limit)``.
+
+    The head's own stand under "". `proved` is false where the solver ran out of time.
+    """
+
+    limits: tuple[tuple[str, str], ...]
+    proved: bool = True
+
+
+def seals_cents(task: Task) -> int:
+    """Give what the stem seals cost: they are new after every dismantling."""
+    return sum(task.shop.part(place.kind, "seal") for place in task.places)
+
+
+def plan(task: Task, seconds: float = SECONDS) -> Plan | Conflict:
+    """Find the cheapest plan, or why there is none.
+
+    Args:
+        task: the head.
+        seconds: the longest that the solver may take.
+
+    Returns:
+        A plan, or the limits that are in conflict.
+
+    Raises:
+        ValueError: the solver ran out of time before it found any plan.
+    """
+    skim = skims(task)
+    finder = Ways(task, skim)
+    ways = [needed(finder.at(place)) for place in range(len(task.places))]
+    found = Programme(task, skim, ways).solve(seconds)
+    if found is None:
+        from gaugelink.planning.conflict import conflict  # noqa: PLC0415  it needs this module
+
+        return Conflict(conflict(task))
+    chosen, bound = found
+    return _settled(task, skim, chosen, bound)
+
+
+def alternatives(
+    task: Task, best: Plan, *, most: int = 3, percent: int = 10, seconds: float = SECONDS
+) -> list[Plan]:
+    """Find other plans that cost little more.
+
+    Args:
+        task: the head.
+        best: its cheapest plan.
+        most: how many.
+        percent: how much dearer they may be.
+        seconds: the longest that the solver may take for each.
+
+    Returns:
+        The cheapest first; each differs from all others in a step at one place or more.
+    """
+    skim = skims(task)
+    finder = Ways(task, skim)
+    ways = [needed(finder.at(place), useful=True) for place in range(len(task.places))]
+    programme = Programme(task, skim, ways)
+    ceiling = best.cents + best.cents * percent // 100 - seals_cents(task)
+    programme.at_most(ceiling)
+    programme.not_again([put.way for put in best.puts])
+    others: list[Plan] = []
+    while len(others) < most and (found := programme.solve(seconds)) is not None:
+        chosen, bound = found
+        others.append(_settled(task, skim, chosen, bound))
+        programme.not_again(chosen)
+    return others
+
+
+def _settled(task: Task, skim: tuple[bool, int, int], chosen: Sequence[Way], bound: int) -> Plan:
+    """Choose the depths in whole picometres, and hold everything against its limits again."""
+    must, least, most = skim
+    low, high = (max(way.skim[0] for way in chosen), min(way.skim[1] for way in chosen))
+    cut = low > 0 or must
+    depth = Depth(max(low, least), max(low, least), min(high, most)) if cut else None
+    taken = depth.pm if depth else 0
+    puts = tuple(_put(task, way, taken) for way in chosen)
+    cents = sum(way.cents for way in chosen) + seals_cents(task)
+    cents += task.shop.offers["skim"].cents if cut else 0
+    missing = [(task.places[way.place].name, what) for way in chosen for what in way.unproved]
+    asked = {"head-face flatness": task.flatness_pm}
+    if cut:  # the thickness is asked for only where it gets less
+        asked["head thickness"] = task.thickness_pm
+    missing += [("", name) for name, value in asked.items()
+                if value is None and task.head.get(name, Range()) != Range()]  # fmt: skip
+    return Plan(puts, depth, cents, min(cents, bound + seals_cents(task)), tuple(missing))
+
+
+def _put(task: Task, way: Way, skim: int) -> Put:
+    """Choose the least depths of one place for a skim.
+
+    Raises:
+        ArithmeticError: a limit is not kept after all, which would be a fault of this program.
+    """
+    seated = fitted(task, way)
+    moved = seated.after("skim", skim).after("shim", way.stack.thickness)
+
+    def ends(figures: Sequence[Figure]) -> tuple[int, int]:
+        rooms = [(one, one.room_pm(moved.figures[one.figure])) for one in moved.held
+                 if one.figure in figures and one.figure in moved.figures]  # fmt: skip
+        return (
+            max((-room for one, room in rooms if one.side == "lower"), default=-(10**15)),
+            min((room for one, room in rooms if one.side == "upper"), default=10**15),
+        )
+
+    low, high = ends(("stand-down", "installed spring height"))
+    tip_low, tip_high = ends(("tip height",))
+    drop = max(low, way.seat[0] + way.face[0] + way.lap_pm, tip_low + way.tip[0])
+    face = max(way.face[0], drop - way.lap_pm - way.seat[1])
+    seat = drop - way.lap_pm - face
+    tip = max(way.tip[0], drop - tip_high)
+    # How far each may go while the others stay.
+    top = min(high, tip_high + tip)
+    depths: dict[Step, Depth] = {}
+    if way.seat != (0, 0):
+        depths["cut seat"] = Depth(seat, max(way.seat[0], seat - (drop - max(low, tip_low + tip))),
+                                   min(way.seat[1], seat + top - drop))  # fmt: skip
+    if way.face != (0, 0):
+        depths["reface valve"] = Depth(
+            face, max(way.face[0], face - (drop - max(low, tip_low + tip))),
+            min(way.face[1], face + top - drop))  # fmt: skip
+    if way.tip != (0, 0):
+        depths["grind tip"] = Depth(tip, max(way.tip[0], drop - tip_high),
+                                    min(way.tip[1], drop - tip_low))  # fmt: skip
+    done = moved.after("lap", way.lap_pm)
+    for step, depth in depths.items():
+        done = done.after(step, depth.pm)
+        if not depth.least_pm <= depth.pm <= depth.most_pm:
+            raise ArithmeticError(f"found a {step} of {depth}, beyond what the place bears")
+    if broken := done.beyond():
+        raise ArithmeticError(f"found {', '.join(broken)} not kept by a plan")
+    return Put(way, depths, done.figures)

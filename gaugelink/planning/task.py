@@ -1,0 +1,186 @@
+"""What a plan has to know: what was measured, what is allowed, what the shop offers at what price.
+
+Lengths are whole picometres, loads exact newtons, prices whole cents (hundredths of the currency).
+Nothing here decides anything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final, Literal, get_args
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from fractions import Fraction
+
+    from gaugelink.metrology.springs import Loads
+
+Deed = Literal[
+    "replace guide",
+    "ream guide",
+    "replace valve",
+    "move valve",
+    "reface valve",
+    "grind tip",
+    "fit insert",
+    "cut seat",
+    "skim",
+    "lap",
+    "replace spring",
+    "shim",
+]
+DEEDS: Final[tuple[Deed, ...]] = get_args(Deed)
+"""In the order of the trade: guides, valves, seats, face, lap, springs."""
+
+WITH_DEPTH: Final[frozenset[Deed]] = frozenset(
+    ("reface valve", "grind tip", "fit insert", "cut seat", "skim")
+)
+"""Those that take off a depth between a least and a most. An insert's most is how far it may lift
+the valve above where it sits now, before it is cut to its place."""
+
+Span = tuple[int, int]
+"""Smallest and largest, picometres."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A step that the shop offers.
+
+    Attributes:
+        cents: for doing it once.
+        least_pm: the least depth that the machine takes; of lapping, what it takes.
+        most_pm: the most.
+    """
+
+    cents: int
+    least_pm: int = 0
+    most_pm: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Oversize:
+    """A guide reamed wider, with the valve whose stem is made for it."""
+
+    name: str
+    kind: str
+    bore: Span
+    stem: Span
+    valve_cents: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shim:
+    """A shim in stock, as often as needed."""
+
+    thickness_pm: int
+    cents: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What is offered; a step that is absent is not."""
+
+    currency: str
+    offers: Mapping[Deed, Offer]
+    parts: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    oversizes: tuple[Oversize, ...] = ()
+    shims: tuple[Shim, ...] = ()
+    most_shims_pm: int | None = None
+
+    def part(self, kind: str, name: str) -> int:
+        """Give the price of a part of a kind of valve, 0 where the file has none."""
+        return self.parts.get((kind, name), 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """What the book allows; an end that is None is not limited."""
+
+    lower: int | None = None
+    upper: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What holds for one kind of valve.
+
+    Attributes:
+        limits: by characteristic, picometres.
+        u_pm: standard uncertainty by characteristic, picometres; absent: 0.
+        new_stem, new_bore: smallest and largest size of new parts; None: not known, so that no new
+            part can be planned.
+        spring: a new spring, for limits of load.
+        load: smallest and largest load at the installed height, N.
+        tested_at_pm: the height at which `Place.spring_load_n` was taken.
+        u_load_n: standard uncertainty of that load.
+        lift_pm, solid_pm, bind_least_pm: for the coils; all three or none.
+    """
+
+    limits: Mapping[str, Range] = field(default_factory=dict)
+    u_pm: Mapping[str, int] = field(default_factory=dict)
+    new_stem: Span | None = None
+    new_bore: Span | None = None
+    spring: Loads | None = None
+    load: tuple[Fraction | None, Fraction | None] = (None, None)
+    tested_at_pm: int | None = None
+    u_load_n: Fraction | None = None
+    lift_pm: int | None = None
+    solid_pm: int | None = None
+    bind_least_pm: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A valve's place in the head, and the valve that sits in it; None: not measured.
+
+    Attributes:
+        name: such as ``3E``.
+        kind: valves change places within their kind only.
+        stem, bore: smallest and largest reading.
+        readings: by characteristic: stand-down, tip height, installed spring height, margin, valve
+            length, valve face runout, seat runout, spring free length.
+        spring_load_n: of its spring at the test height.
+        drop_pm: how much deeper this valve sits than a new one would.
+        seat_least_pm: at least so much of the seat has to go once it is cut, until it is clean.
+        face_least_pm: the same of the valve's face.
+        scrap: why the valve cannot be used any longer; empty: it can.
+        married: it was lapped into its seat and stays there.
+    """
+
+    name: str
+    kind: str
+    stem: Span | None = None
+    bore: Span | None = None
+    readings: Mapping[str, int] = field(default_factory=dict)
+    spring_load_n: Fraction | None = None
+    drop_pm: int = 0
+    seat_least_pm: int = 0
+    face_least_pm: int = 0
+    scrap: str = ""
+    married: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A head to be planned.
+
+    Attributes:
+        pairing: whether the maker lets valves change places.
+        springs_as_set: one new spring asks for all.
+        thickness_pm, flatness_pm: readings of the head; None: not measured.
+        clean_up_pm: a skim takes off at least this much.
+        head: limits of head thickness and head-face flatness.
+        u_pm: standard uncertainties of these two.
+    """
+
+    name: str
+    places: tuple[Place, ...]
+    rules: Mapping[str, Rules]
+    shop: Shop
+    pairing: bool = False
+    springs_as_set: bool = False
+    thickness_pm: int | None = None
+    flatness_pm: int | None = None
+    clean_up_pm: int = 0
+    head: Mapping[str, Range] = field(default_factory=dict)
+    u_pm: Mapping[str, int] = field(default_factory=dict)

@@ -1,0 +1,260 @@
+"""Small heads drawn at random, and a plain search through everything that could be done to them.
+
+The search shares no arithmetic with the program: it tries every depth on a grid. All sizes are
+whole numbers of one grid step, so that a best plan with whole depths exists. The uncertainty is
+chosen so that its guard band, 1.645 u, is one step.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from fractions import Fraction
+from random import Random
+
+from gaugelink.metrology.springs import from_rate
+from gaugelink.planning.task import Offer, Oversize, Place, Range, Rules, Shim, Shop, Task
+
+STEP = 16_450_000
+"""One grid step, picometres; a standard uncertainty of 0.010 mm asks for exactly one."""
+U = 10_000_000
+
+
+def steps(count: int) -> int:
+    return count * STEP
+
+
+def small_head(seed: int) -> Task:
+    """Draw a head of two or three places."""
+    draw = Random(seed)
+    one = draw.randint
+
+    def maybe(value: int, chance: float = 0.9) -> int | None:
+        return value if draw.random() < chance else None
+
+    def rng(low: int, high: int, chance: float = 0.8) -> Range:
+        bottom = maybe(low, chance)
+        top = maybe(max(high, low), chance)
+        return Range(None if bottom is None else steps(bottom), None if top is None else steps(top))
+
+    limits = {
+        "guide clearance": rng(2, 6), "stand-down": rng(8, 8 + one(2, 6)),
+        "tip height": rng(98, 98 + one(2, 6)), "installed spring height": rng(198, 200 + one(1, 5)),
+        "margin": rng(4, 99), "stem diameter": rng(598, 699), "guide bore": rng(500, 606),
+        "seat runout": Range(None, steps(3)),
+    }  # fmt: skip
+    rules = Rules(
+        limits,
+        {name: U for name in limits if draw.random() < 0.3},
+        (steps(600), steps(600)) if draw.random() < 0.9 else None,
+        (steps(603), steps(604)) if draw.random() < 0.9 else None,
+        from_rate(Fraction(10), Fraction(steps(240), 10**9)),
+        (Fraction(10) * Fraction(steps(36), 10**9), None) if draw.random() < 0.5 else (None, None),
+        steps(200),
+        lift_pm=steps(50), solid_pm=steps(140), bind_least_pm=steps(one(4, 9)),
+    )  # fmt: skip
+    places = tuple(
+        Place(
+            f"{number + 1}I", "intake",
+            (steps(stem := one(597, 600)), steps(stem + one(0, 1))),
+            (steps(bore := one(602, 606)), steps(bore + one(0, 1))),
+            {"stand-down": steps(one(6, 13)), "tip height": steps(one(97, 104)),
+             "installed spring height": steps(one(197, 203)), "margin": steps(one(4, 8)),
+             "seat runout": steps(one(0, 4))},
+            Fraction(10) * Fraction(steps(one(37, 41)), 10**9),
+            steps(one(0, 1)), steps(one(0, 2)), steps(one(0, 1)),
+            "burnt" if draw.random() < 0.1 else "", draw.random() < 0.2,
+        )
+        for number in range(2 if draw.random() < 0.8 else 3)
+    )  # fmt: skip
+    offers = {
+        "replace guide": Offer(one(5, 40)), "ream guide": Offer(one(5, 40)),
+        "replace valve": Offer(one(0, 40)), "move valve": Offer(one(0, 3)),
+        "reface valve": Offer(one(5, 20), steps(1), steps(2)),
+        "grind tip": Offer(one(2, 10), steps(1), steps(2)),
+        "fit insert": Offer(one(20, 60), steps(0), steps(3)),
+        "cut seat": Offer(one(5, 20), steps(1), steps(2)),
+        "skim": Offer(one(10, 60), steps(1), steps(3)),
+        "lap": Offer(one(1, 5), steps(one(0, 1)), 0),
+        "replace spring": Offer(one(3, 10)), "shim": Offer(one(1, 3)),
+    }  # fmt: skip
+    offers = {name: offer for name, offer in offers.items() if draw.random() < 0.85}
+    shop = Shop(
+        "EUR", offers,
+        {("intake", part): one(0, 9) for part in ("valve", "guide", "insert", "spring", "seal")},
+        (Oversize("+", "intake", (steps(607), steps(607)), (steps(603), steps(603)), one(5, 9)),),
+        (Shim(steps(1), 1), Shim(steps(3), 2)), steps(4),
+    )  # fmt: skip
+    return Task(
+        "drawn", places, {"intake": rules}, shop, draw.random() < 0.5, draw.random() < 0.3,
+        steps(700), steps(one(0, 4)), steps(one(0, 2)),
+        {"head thickness": Range(steps(one(697, 699)), None),
+         "head-face flatness": Range(None, steps(3))},
+    )  # fmt: skip
+
+
+def keeps(task: Task, name: str, low: int, high: int, *, sure: bool = False) -> bool:
+    """Tell whether two ends keep a limit, one grid step inside where the reading has an u."""
+    rules = task.rules["intake"]
+    limit = rules.limits.get(name, Range())
+    off = 0 if sure or name not in rules.u_pm else STEP
+    return (limit.lower is None or low - off >= limit.lower) and (
+        limit.upper is None or high + off <= limit.upper)  # fmt: skip
+
+
+def clearance_keeps(task, stem, bore, u_stem, u_bore) -> bool:
+    limit = task.rules["intake"].limits["guide clearance"]
+    square = u_stem**2 + u_bore**2
+    # Held squared, so that no root is rounded: room >= 1.645 u.
+    ok = True
+    for room in ([bore[0] - stem[1] - limit.lower] if limit.lower is not None else []) + (
+        [limit.upper - (bore[1] - stem[0])] if limit.upper is not None else []
+    ):
+        ok = ok and room >= 0 and room**2 * 1000**2 >= 1645**2 * square
+    return ok
+
+
+def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: bool | None):
+    """Try everything at one place with one valve and one skim; None where nothing keeps."""
+    here, rules, offers = task.places[number], task.rules["intake"], task.shop.offers
+    used = None if valve is None else task.places[valve]
+    part = {name: task.shop.part("intake", name) for name in ("valve", "guide", "insert", "spring")}
+    best = None
+    guides = [("keep", here.bore)]
+    if "replace guide" in offers and rules.new_bore:
+        guides.append(("replace guide", rules.new_bore))
+    if "ream guide" in offers and used is None:
+        guides += [("ream guide", size.bore) for size in task.shop.oversizes
+                   if here.bore[1] <= size.bore[0]]  # fmt: skip
+    for guide, bore in guides:
+        stem = used.stem if used else rules.new_stem
+        cents = 0
+        if used is None:
+            if "replace valve" not in offers or rules.new_stem is None:
+                return None
+            cents += offers["replace valve"].cents + part["valve"]
+            if guide == "ream guide":
+                size = task.shop.oversizes[0]
+                stem, cents = size.stem, offers["replace valve"].cents + size.valve_cents
+        elif used.scrap or not keeps(task, "stem diameter", *stem):
+            return None
+        elif valve != number:
+            cents += offers["move valve"].cents if "move valve" in offers else 0
+        if guide == "keep" and not keeps(task, "guide bore", *bore):
+            continue
+        u_stem = rules.u_pm.get("stem diameter", 0) if used else 0
+        u_bore = rules.u_pm.get("guide bore", 0) if guide == "keep" else 0
+        if not clearance_keeps(task, stem, bore, u_stem, u_bore):
+            continue
+        if guide != "keep":
+            cents += offers[guide].cents + (part["guide"] if guide == "replace guide" else 0)
+        seats = [("none", 0, 0)] if guide == "keep" and keeps(
+            task, "seat runout", *[here.readings["seat runout"]] * 2) else []  # fmt: skip
+        if "cut seat" in offers:
+            offer = offers["cut seat"]
+            seats += [
+                ("cut", depth, offer.cents)
+                for depth in range(max(offer.least_pm, here.seat_least_pm), offer.most_pm + 1, STEP)
+            ]
+        if "fit insert" in offers:
+            offer = offers["fit insert"]
+            seats += [("insert", -depth, offer.cents + part["insert"])
+                      for depth in range(offer.least_pm, offer.most_pm + 1, STEP)]  # fmt: skip
+        faces, tips = [(0, 0)], [(0, 0)]
+        if used and (offer := offers.get("reface valve")):
+            faces += [
+                (depth, offer.cents)
+                for depth in range(max(offer.least_pm, used.face_least_pm), offer.most_pm + 1, STEP)
+            ]
+        if offer := offers.get("grind tip"):
+            tips += [(depth, offer.cents)
+                     for depth in range(offer.least_pm, offer.most_pm + 1, STEP)]  # fmt: skip
+        stacks = {(0, 0)}
+        if "shim" in offers:
+            for count in (1, 2, 3):
+                for some in itertools.combinations_with_replacement(task.shop.shims, count):
+                    high = sum(shim.thickness_pm for shim in some)
+                    if high <= task.shop.most_shims_pm:
+                        price = sum(shim.cents for shim in some) + offers["shim"].cents
+                        stacks.add((high, price))
+        springs = [False] + ([True] if "replace spring" in offers else [])
+        sunk = (used.drop_pm if used else 0) - here.drop_pm
+        for (seat, depth, c_seat), (face, c_face) in itertools.product(seats, faces):
+            worked = seat != "none" or face or used is None or valve != number
+            lap = offers["lap"] if worked and "lap" in offers else Offer(0)
+            drop = sunk + depth + face + lap.least_pm
+            down = here.readings["stand-down"] + drop - skim
+            if not keeps(task, "stand-down", down, down):
+                continue
+            if used and not keeps(task, "margin", *[used.readings["margin"] - face] * 2):
+                continue
+            for (tip, c_tip), (shim, c_shim), new in itertools.product(tips, stacks, springs):
+                if spring is not None and new != spring:
+                    continue
+                total = cents + c_seat + c_face + c_tip + c_shim + lap.cents
+                total += offers["replace spring"].cents + part["spring"] if new else 0
+                if best is not None and total >= best:
+                    continue
+                top = here.readings["tip height"] + drop - tip
+                high = here.readings["installed spring height"] + drop - shim
+                if not (keeps(task, "tip height", top, top)
+                        and keeps(task, "installed spring height", high, high)):  # fmt: skip
+                    continue
+                u = STEP if "installed spring height" in rules.u_pm else 0
+                if high - u - rules.lift_pm - rules.solid_pm < rules.bind_least_pm:
+                    continue
+                if rules.load[0] is not None:
+                    lost = (
+                        0
+                        if new
+                        else (rules.spring.load(Fraction(steps(200), 10**9)) - here.spring_load_n)
+                    )
+                    if rules.spring.load(Fraction(high + u, 10**9)) - lost < rules.load[0]:
+                        continue
+                best = total
+    return best
+
+
+def cheapest(task: Task) -> int | None:
+    """Try everything; None where nothing works."""
+    offer = task.shop.offers.get("skim")
+    must = task.flatness_pm > task.head["head-face flatness"].upper
+    skims = [] if must else [(0, 0)]
+    if offer is not None:
+        skims += [
+            (depth, offer.cents)
+            for depth in range(max(offer.least_pm, task.clean_up_pm, STEP), offer.most_pm + 1, STEP)
+            if task.thickness_pm - depth >= task.head["head thickness"].lower
+        ]
+    seals = len(task.places) * task.shop.part("intake", "seal")
+    best = None
+    numbers = range(len(task.places))
+    for (skim, cents), spring in itertools.product(
+        skims, (False, True) if task.springs_as_set else (None,)
+    ):
+        table = {}
+        for number in numbers:
+            for valve in (None, *numbers):
+                if (
+                    valve is not None
+                    and valve != number
+                    and (
+                        not task.pairing
+                        or task.places[valve].married
+                        or task.places[number].married
+                    )
+                ):
+                    continue
+                table[number, valve] = cheapest_at(task, number, valve, skim, spring)
+        for valves in itertools.product((None, *numbers), repeat=len(numbers)):
+            taken = [valve for valve in valves if valve is not None]
+            costs = [table.get(at) for at in zip(numbers, valves, strict=True)]
+            if len(set(taken)) == len(taken) and None not in costs:
+                total = sum(costs) + cents + seals
+                best = total if best is None else min(best, total)
+    return best
+
+
+def without_offer(task: Task, deed: str) -> Task:
+    offers = {name: offer for name, offer in task.shop.offers.items() if name != deed}
+    return replace(task, shop=replace(task.shop, offers=offers))

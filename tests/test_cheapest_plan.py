@@ -1,0 +1,198 @@
+"""A plan is the cheapest of all there are, and keeps every limit."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings, strategies as st
+from planning_heads import STEP, cheapest, small_head, without_offer
+
+from gaugelink.planning.plan import Conflict, Plan, alternatives, plan
+from gaugelink.planning.task import DEEDS, Range, Task
+
+
+def cost(task: Task) -> int | None:
+    found = plan(task)
+    if isinstance(found, Conflict):
+        return None
+    assert found.optimal
+    return found.cents
+
+
+@pytest.mark.parametrize("block", range(6))
+def test_no_plan_is_cheaper_than_the_one_found(block: int):
+    """Against a search through every choice and every depth, forty heads a block."""
+    seen: Counter[str] = Counter()
+    for seed in range(40 * block, 40 * block + 40):
+        task = small_head(seed)
+        wanted = cheapest(task)
+        assert cost(task) == wanted, seed
+        seen["impossible" if wanted is None else "possible"] += 1
+    assert min(seen["impossible"], seen["possible"]) >= 3, seen
+
+
+def lifted(task: Task, names: set[tuple[str, str]]) -> Task:
+    """Leave limits out of the book; every place has a kind of its own for that."""
+    rules, places = {}, []
+    for place in task.places:
+        book = task.rules[place.kind]
+        gone = {name for where, name in names if where == place.name}
+        limits = {
+            name: Range(None if f"{name} min" in gone else limit.lower,
+                        None if f"{name} max" in gone else limit.upper)
+            for name, limit in book.limits.items()
+        }  # fmt: skip
+        load = (None if "spring load min" in gone else book.load[0], book.load[1])
+        bind = None if "coil-bind margin min" in gone else book.bind_least_pm
+        rules[place.name] = replace(book, limits=limits, load=load, bind_least_pm=bind)
+        scrap = "" if "fit for use" in gone else place.scrap
+        places.append(replace(place, kind=place.name, scrap=scrap))
+    head = {
+        name: Range(None if ("", f"{name} min") in names else limit.lower,
+                    None if ("", f"{name} max") in names else limit.upper)
+        for name, limit in task.head.items()
+    }  # fmt: skip
+    shop = replace(
+        task.shop,
+        parts={},
+        oversizes=tuple(
+            replace(size, kind=place.name) for size in task.shop.oversizes for place in task.places
+        ),
+    )
+    return replace(task, places=tuple(places), rules=rules, head=head, shop=shop, pairing=False)
+
+
+def test_limits_in_conflict_are_named_and_none_of_them_is_needless():
+    """Alone they are impossible; without any one of them they are possible."""
+    named: Counter[int] = Counter()
+    for seed in range(120):
+        task = replace(small_head(seed), pairing=False)
+        found = plan(task)
+        if isinstance(found, Plan):
+            continue
+        named[len(found.limits)] += 1
+        every = {(place.name, f"{name} {end}") for place in task.places
+                 for name in task.rules["intake"].limits for end in ("min", "max")}  # fmt: skip
+        more = ("spring load min", "coil-bind margin min", "fit for use")
+        every |= {(place.name, name) for place in task.places for name in more}
+        every |= {("", "head thickness min"), ("", "head-face flatness max")}
+        assert set(found.limits) <= every
+        others = every - set(found.limits)
+        assert isinstance(plan(lifted(task, others)), Conflict)
+        for one in found.limits:
+            assert isinstance(plan(lifted(task, others | {one})), Plan)
+    assert len(named) >= 3
+    assert sum(named.values()) >= 40
+
+
+seeds = st.integers(1000, 10**6)
+
+
+@settings(max_examples=60)
+@given(seeds, st.sampled_from([deed for deed in DEEDS if deed != "lap"]))
+def test_one_offer_more_never_raises_the_cost(seed: int, deed: str):
+    """Lapping is no offer but a habit: where the shop laps, it laps every worked seat."""
+    task = small_head(seed)
+    if deed == "move valve":
+        less, more = replace(task, pairing=False), replace(task, pairing=True)
+    else:
+        less, more = without_offer(task, deed), task
+    before, after = cost(less), cost(more)
+    assert before is None or (after is not None and after <= before)
+
+
+@settings(max_examples=60)
+@given(seeds, st.data())
+def test_a_tighter_limit_never_lowers_the_cost(seed: int, data: st.DataObject):
+    task = small_head(seed)
+    book = task.rules["intake"]
+    name = data.draw(st.sampled_from(sorted(book.limits)))
+    limit, off = book.limits[name], data.draw(st.integers(1, 3 * STEP))
+    tight = Range(None if limit.lower is None else limit.lower + off,
+                  None if limit.upper is None else limit.upper - off)  # fmt: skip
+    tighter = replace(task, rules={"intake": replace(book, limits={**book.limits, name: tight})})
+    before, after = cost(task), cost(tighter)
+    assert after is None or (before is not None and before <= after)
+
+
+@settings(max_examples=60)
+@given(seeds, st.randoms(use_true_random=False))
+def test_the_order_of_cylinders_changes_nothing(seed: int, draw):
+    task = small_head(seed)
+    places = list(task.places)
+    draw.shuffle(places)
+    assert cost(task) == cost(replace(task, places=tuple(places)))
+
+
+def told(found: Plan) -> list:
+    return [(put.way.deeds, put.way.valve, put.way.oversize) for put in found.puts]
+
+
+def test_alternatives_differ_and_are_hardly_dearer():
+    """Each does something else somewhere, none is above the ceiling, the cheapest come first."""
+    seen = 0
+    for seed in range(90):
+        task = small_head(seed)
+        best = plan(task)
+        if isinstance(best, Conflict):
+            continue
+        others = alternatives(task, best, percent=30)
+        seen += bool(others)
+        costs = [one.cents for one in others]
+        assert costs == sorted(costs)
+        assert all(best.cents <= cents <= best.cents * 1.3 for cents in costs)
+        plans = [told(one) for one in (best, *others)]
+        assert all(plans.count(one) == 1 for one in plans)
+    assert seen >= 10
+
+
+def test_depths_may_be_chosen_anywhere_between_their_ends():
+    """At both ends of every depth the place keeps its limits, everything else as planned."""
+    held = 0
+    for seed in range(130):
+        task = small_head(seed)
+        found = plan(task)
+        if isinstance(found, Conflict):
+            continue
+        for put in found.puts:
+            book = task.rules["intake"]
+            for step, depth in put.depths.items():
+                for end in (depth.least_pm, depth.most_pm):
+                    off = end - depth.pm
+                    drop = -off if step == "grind tip" else off
+                    moved = {"tip height": drop}
+                    if step != "grind tip":
+                        moved |= {"stand-down": drop, "installed spring height": drop}
+                    for name, by in moved.items():
+                        limit, value = book.limits[name], put.figures[name] + by
+                        guard = STEP if name in book.u_pm else 0
+                        held += 1
+                        assert limit.lower is None or value >= limit.lower + guard
+                        assert limit.upper is None or value <= limit.upper - guard
+    assert held >= 150
+
+
+def test_a_missing_reading_is_asked_for_only_where_it_decides():
+    """A valve that is replaced anyway needs no stem; a place without stand-down stays open."""
+    for seed in range(200):
+        task = small_head(seed)
+        found = plan(task)
+        if isinstance(found, Plan) and "replace valve" in found.puts[0].way.deeds:
+            break
+    else:
+        raise AssertionError
+    first, *rest = task.places
+    blind = replace(task, places=(replace(first, scrap="cracked", stem=None), *rest))
+    there = plan(blind)
+    assert isinstance(there, Plan)
+    assert there.unproved == ()
+    readings = {name: pm for name, pm in first.readings.items() if name != "stand-down"}
+    limits = {**task.rules["intake"].limits, "stand-down": Range(0, 10**12)}
+    rules = {"intake": replace(task.rules["intake"], limits=limits)}
+    blind = replace(task, rules=rules, places=(replace(first, readings=readings), *rest))
+    there = plan(blind)
+    assert isinstance(there, Plan)
+    assert there.unproved == ((first.name, "stand-down"),)
+    assert there.cents <= found.cents
