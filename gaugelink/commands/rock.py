@@ -72,6 +72,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="standard uncertainty of the reach (default %(default)s)",
     )
     parser.add_argument(
+        "--lean",
+        type=float,
+        default=0.0,
+        metavar="DEGREES",
+        help="how far the indicator may lean from the motion; it then shows too little, and the "
+        "uncertainty grows (default 0; 10 where it was set by eye)",
+    )
+    parser.add_argument(
+        "--flex",
+        default="0mm",
+        metavar="LENGTH",
+        help="how much of the travel may be bending of the valve (default %(default)s)",
+    )
+    parser.add_argument(
         "--range",
         metavar="LOW:HIGH",
         help="lowest and highest figure of the indicator, for example 0mm:12.7mm; an end that "
@@ -94,6 +108,9 @@ def run(args: argparse.Namespace) -> int:
     u_instrument_pm = _length(args.u_instrument, "--u-instrument")
     guide_length_u_pm = _length(args.u_guide_length, "--u-guide-length")
     reach_u_pm = _length(args.u_reach, "--u-reach")
+    flex_pm = _length(args.flex, "--flex")
+    if not 0 <= args.lean < 90:
+        raise InputError(f"found {args.lean:g}, accepted: 0 to below 90 degrees", field="--lean")
     range_pm = _range(args.range) if args.range else None
     sweeps = read_sweeps(Path(args.file))
 
@@ -105,6 +122,8 @@ def run(args: argparse.Namespace) -> int:
         reach_pm=reach_pm,
         guide_length_u_pm=guide_length_u_pm,
         reach_u_pm=reach_u_pm,
+        lean_deg=args.lean,
+        flex_pm=flex_pm,
     )
     if args.json:
         print(json.dumps(_document(found), ensure_ascii=False))

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import isqrt
+from math import cos, isqrt, radians
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -75,11 +75,17 @@ def clearance(
     travel_u_pm: int = 0,
     guide_length_u_pm: int = U_GUIDE_LENGTH_PM,
     reach_u_pm: int = U_REACH_PM,
+    lean_deg: float = 0.0,
+    flex_pm: int = 0,
 ) -> Clearance:
     """Turn travel into clearance, C = T / k, with its standard uncertainty.
 
     u(C)^2 = (u(T) / k)^2 + (C u(k) / k)^2 and u(k)^2 = (2 u(a) / L)^2 + (2 a u(L) / L^2)^2
     (law of propagation, JCGM 100:2008, 5.1.2, applied to the formula above).
+
+    An indicator that leans by phi on a round part shows T cos(phi), too little; a valve pushed hard
+    bends, and shows too much. How much of either is not known, so both widen the uncertainty, as
+    rectangles of C (1 - cos phi) and of the flex over k.
 
     Args:
         travel_pm: T, picometres.
@@ -88,9 +94,11 @@ def clearance(
         travel_u_pm: u(T), picometres.
         guide_length_u_pm: u(L), picometres.
         reach_u_pm: u(a), picometres.
+        lean_deg: how far the indicator may lean from the motion, degrees, 0 to below 90.
+        flex_pm: how much of the travel may be the valve's bending, picometres.
 
     Raises:
-        ValueError: L is not above 0, or a is below 0.
+        ValueError: L is not above 0, a or the flex is below 0, or an impossible lean.
 
     >>> found = clearance(
     ...     200_000_000, guide_length_pm=50 * 10**9, reach_pm=28 * 10**9, travel_u_pm=3_000_000
@@ -104,7 +112,14 @@ def clearance(
     size = Fraction(travel_pm) / k
     by_reach = Fraction(2 * reach_u_pm, guide_length_pm)
     by_length = Fraction(2 * reach_pm * guide_length_u_pm, guide_length_pm**2)
+    if not 0 <= lean_deg < 90 or flex_pm < 0:
+        raise ValueError(
+            f"found a lean of {lean_deg:g} degrees and a flex of {flex_pm} pm, needed: 0 to below "
+            "90 degrees, and not less than 0 pm"
+        )
+    by_lean = size * Fraction(1 - cos(radians(lean_deg)))
     square = (travel_u_pm / k) ** 2 + (size / k) ** 2 * (by_reach**2 + by_length**2)
+    square += (by_lean**2 + (flex_pm / k) ** 2) / 3
     return Clearance(k, size, isqrt(round(square)))
 
 
@@ -145,6 +160,8 @@ def rock(
     reach_pm: int,
     guide_length_u_pm: int = U_GUIDE_LENGTH_PM,
     reach_u_pm: int = U_REACH_PM,
+    lean_deg: float = 0.0,
+    flex_pm: int = 0,
 ) -> Rock:
     """Join the sweeps of one valve; the larger is held against the limit.
 
@@ -156,6 +173,8 @@ def rock(
         reach_pm: a >= 0, picometres, lift included.
         guide_length_u_pm: u(L), picometres.
         reach_u_pm: u(a), picometres.
+        lean_deg: how far the indicator may lean, degrees.
+        flex_pm: how much of the travel may be bending, picometres.
 
     Raises:
         ValueError: no sweep at all, L is not above 0, or a is below 0.
@@ -181,6 +200,8 @@ def rock(
             travel_u_pm=sweep.travel_u_pm,
             guide_length_u_pm=guide_length_u_pm,
             reach_u_pm=reach_u_pm,
+            lean_deg=lean_deg,
+            flex_pm=flex_pm,
         )
         for name, sweep in sweeps.items()
     }
