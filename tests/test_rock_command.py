@@ -67,6 +67,19 @@ def test_a_good_sweep_gives_travel_and_clearance_in_millimetres(
     assert "axes" not in found
 
 
+def test_a_leaning_indicator_makes_the_clearance_less_sure_and_nothing_else(
+    run_cli: RunCli, write: Any
+) -> None:
+    path = write(lines(good()))
+    plain = json.loads(run_cli("rock", path, *GEOMETRY, "--json")[1])
+    words = ("--lean", "20", "--flex", "0.01 mm")
+    leaning = json.loads(run_cli("rock", path, *GEOMETRY, *words, "--json")[1])
+    assert leaning.pop("clearance_u_mm") > plain.pop("clearance_u_mm") + 0.001
+    assert leaning == plain
+    assert "--lean: found 90" in run_cli("rock", path, *GEOMETRY, "--lean", "90")[2]
+    assert "--flex" in run_cli("rock", path, *GEOMETRY, "--flex", "-1mm")[2]
+
+
 def test_an_inch_gauge_that_counts_in_fives_gives_the_same_travel(
     run_cli: RunCli, write: Any
 ) -> None:
