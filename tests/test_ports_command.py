@@ -120,10 +120,45 @@ class TestPorts:
         status, out, err = run_cli("ports", "--listen", "5", "--port", cable.name, "--json")
         other.close()
         cable.pull()
-        assert (status, err) == (1, "")
+        assert status == 1
+        assert err.count(cable.name) == 1, "the other settings are not tried"
         [port] = json.loads(out)["ports"]
         assert port["heard"]["opened"] is False
         assert f"{cable.name} is in use by another program" in port["heard"]["words"]
+
+    def test_before_each_wait_it_says_which_port_and_setting_and_how_long_it_still_takes(self):
+        """Somebody stands there with a gauge in the hand; no wait goes beyond what was said."""
+        cables = [TerminalCable(), TerminalCable()]
+        said: list[str | float] = []
+        listener = Listener(4.0, wait=said.append, tell=said.append)
+        listener.expect([cable.name for cable in cables])
+        for cable in cables:
+            listener.listen(cable.name)
+            cable.pull()
+        settings = len(listener._groups(cables[0].name))
+        first, *rest = said
+        assert str(first).startswith(
+            f"Listening to 2 ports, once with each of up to {settings} settings of the line, "
+            "4 s at a time: up to "
+        )
+        told, waits = rest[::2], rest[1::2]
+        assert waits == [4.0] * 2 * settings
+        for number, words in enumerate(told):
+            name = cables[number // settings].name
+            place = number % settings + 1
+            assert str(words).startswith(f"{name}: setting {place} of {settings}, ")
+            left_s = int(str(words).rsplit("up to ", 1)[1].removesuffix(" s left"))
+            assert 0 <= left_s - sum(waits[number:]) <= 0.25 * (len(waits) - number) + 1
+        assert any("9600 baud, 8 data bits, parity none, stop bits 1" in str(one) for one in told)
+
+    def test_a_port_that_does_not_open_is_not_waited_for(self):
+        said: list[str] = []
+        listener = Listener(4.0, wait=lambda _s: pytest.fail("it waited"), tell=said.append)
+        listener.expect(["/dev/pts/nobody", "/dev/pts/neither"])
+        for name in ("/dev/pts/nobody", "/dev/pts/neither"):
+            listener.listen(name)
+        settings = len(listener._groups("/dev/pts/nobody"))
+        assert said[-1].endswith(f"up to {-(-settings * 17 // 4)} s left")
 
     def test_the_driver_that_understands_a_gauge_is_told(self, run_cli):
         cable = TerminalCable()
@@ -135,11 +170,10 @@ class TestPorts:
 
         gauge = threading.Thread(target=press_again_and_again)
         gauge.start()
-        status, out, err = run_cli("ports", "--listen", "0.3", "--port", cable.name, "--json")
+        status, out, _err = run_cli("ports", "--listen", "0.3", "--port", cable.name, "--json")
         over.set()
         gauge.join()
         cable.pull()
-        assert err == ""
         [port] = json.loads(out)["ports"]
         assert port["bind"]["by"] == "name"
         fits = port["heard"]["fits"]

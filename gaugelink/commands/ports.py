@@ -2,9 +2,10 @@
 
 With --listen every port is opened for so many seconds, once with each setting of the line that a
 driver file asks for, and it is said which driver files understand what is being sent. Press the
-gauge's button meanwhile. Nothing is sent to a gauge unless --ask is given: then it is asked in the
-way that each driver would. A port in use by another program is named, and not tried again. A gauge
-on USB is listened to only if a driver file names its maker and product.
+gauge's button again and again meanwhile: standard error tells which port and which setting are
+being tried, and how long it will still take. Nothing is sent to a gauge unless --ask is given: then
+it is asked in the way that each driver would. A port in use by another program is named, and not
+tried again. A gauge on USB is listened to only if a driver file names its maker and product.
 
 Behind a multiplexer the channels that were heard are named. A bridge is known by its lines, and
 each of its channels is held against the driver files of clocked gauges; it speaks once a second.
@@ -17,6 +18,8 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
+import sys
 import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
@@ -37,6 +40,9 @@ if TYPE_CHECKING:
     from gaugelink.wire.driver import Driver
 
 LONGEST_S: Final = 600.0
+
+CHANGE_S: Final = 0.25
+"""What opening and closing a port once may take, so that nobody waits longer than was said."""
 
 KINDS: Final = (
     ("tcp://", ("serial", "bridge", "tcp")),
@@ -79,11 +85,15 @@ def run(args: argparse.Namespace) -> int:
     documents = [_document(name, advice.get(name)) for name in names]
     wrong = False
     if args.listen is not None:
-        listener = Listener(args.listen, ask=args.ask)
+        listener = Listener(args.listen, ask=args.ask, tell=_tell)
+        wanted = []
         for document in documents:
             if document["port"].startswith("keyboard:") and not args.port:
                 document["heard"] = _left_alone(KEYBOARD_WORDS)
-                continue
+            else:
+                wanted.append(document)
+        listener.expect([document["port"] for document in wanted])
+        for document in wanted:
             heard = listener.listen(document["port"])
             document["heard"] = heard
             each = heard["bridge"]["channels"] if heard["bridge"] else [heard]
@@ -104,12 +114,15 @@ class Listener:
         ask: ask gauges that wait to be asked.
         wait: waits so many seconds.
         mono_ns: a monotonic clock.
+        tell: is given a sentence before each wait.
     """
 
     seconds: float
     ask: bool = False
     wait: Callable[[float], None] = time.sleep
     mono_ns: Callable[[], int] = time.monotonic_ns
+    tell: Callable[[str], None] = lambda _words: None
+    _to_come: int = 0
     _drivers: list[Driver] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -119,6 +132,22 @@ class Listener:
         self._drivers = [
             load_driver(*content.read("drivers", name)) for name in content.names("drivers")
         ]
+
+    def expect(self, names: Sequence[str]) -> None:
+        """Say how long listening to all these ports will take, and reckon with it from now on."""
+        counts = [len(self._groups(name)) for name in names]
+        self._to_come = sum(counts)
+        if self._to_come:
+            ports = "1 port" if len(names) == 1 else f"{len(names)} ports"
+            most = max(counts)
+            each = "once" if most == 1 else f"once with each of up to {most} settings of the line"
+            self.tell(
+                f"Listening to {ports}, {each}, {self.seconds:g} s at a time: up to "
+                f"{self._left_s(0)} s in all. Press the gauge's button again and again."
+            )
+
+    def _left_s(self, here: int) -> int:
+        return math.ceil((self._to_come + here) * (self.seconds + CHANGE_S))
 
     def listen(self, name: str) -> dict[str, Any]:
         """Listen to one port with each setting, and say who understands it."""
@@ -134,7 +163,10 @@ class Listener:
                 "pid in [port]"
             )
             return _left_alone(words)
-        for line, drivers in groups:
+        self._to_come = max(0, self._to_come - len(groups))  # what does not open takes no time
+        for number, (line, drivers) in enumerate(groups):
+            which = f"setting {number + 1} of {len(groups)}, {_setting(name, line)}"
+            self.tell(f"{name}: {which}; up to {self._left_s(len(groups) - number)} s left")
             opened_ns = self.mono_ns()
             try:
                 chunks = self._with(name, line, drivers)
@@ -233,10 +265,35 @@ class Listener:
         bridge = bridge_heard(chunks, [])
         if bridge is None:
             return
-        for request in (who_line(), *map(ask_line, sorted(bridge.channels))):
+        requests = (who_line(), *map(ask_line, sorted(bridge.channels)))
+        more_s = math.ceil(len(requests) * self.seconds)
+        self.tell(
+            f"A bridge answers: it and its channels are asked too, which takes {more_s} s more"
+        )
+        for request in requests:
             with contextlib.suppress(PortError):
                 port.write(request)
             self.wait(self.seconds)
+
+
+def _setting(name: str, line: Line) -> str:
+    """Say how the line is set, where there is one to set.
+
+    >>> from gaugelink.ports.serial import Line
+    >>> _setting("COM5", Line(baud=4800, bytesize=7, parity="even"))
+    '4800 baud, 7 data bits, parity even, stop bits 1'
+    """
+    if "://" in name or name.startswith("keyboard:"):
+        return "a connection without line settings"
+    return (
+        f"{line.baud} baud, {line.bytesize} data bits, parity {line.parity}, "
+        f"stop bits {line.stopbits}" + ("" if line.flow == "none" else f", flow {line.flow}")
+    )
+
+
+def _tell(words: str) -> None:
+    with contextlib.suppress(OSError):  # nobody reads it; what is found is printed all the same
+        print(words, file=sys.stderr, flush=True)
 
 
 def _may_be_on(name: str, driver: Driver) -> bool:
