@@ -10,6 +10,7 @@ import asyncio
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
+from gaugelink.capture.remembering import Remembering
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.errors import SessionError
 from gaugelink.events import Event, JobOpened, SweepTaken, from_document, to_document
@@ -55,6 +56,7 @@ class Ledger:
         self._clock = clock
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="record writer")
         self._closed = False
+        self._remembering = Remembering()
 
     def read(self) -> None:
         """Take in what the record holds already.
@@ -66,6 +68,7 @@ class Ledger:
         for entry in self._store.entries():
             self._take_in(entry.place, from_document(entry.document))
         self.size, self.root = self._store.size, self._store.root()
+        self._remembering.begin()
 
     async def commit(self, events: Sequence[Event]) -> list[tuple[int, Event]]:
         """Write events, and take them in. They are on disk on return. The caller has the turn.
@@ -86,6 +89,7 @@ class Ledger:
             self._take_in(place, event)
         if done:
             self.size, self.root = done[-1][0] + 1, root
+            self._remembering.more(len(done))
         return done
 
     async def publish_head(self) -> None:
@@ -110,6 +114,7 @@ class Ledger:
                     await self.publish_head()
             finally:
                 self._writer.shutdown()
+                self._remembering.end()
 
     async def to_the_end(
         self, work: Coroutine[Any, Any, Outcome], failed: Callable[[Exception], None]
