@@ -37,6 +37,7 @@ class Job:
         stage: such as ``as received``.
         sheet: a limit sheet that ships, or the path of a .toml file.
         invented: the figures are for show; written on page and report.
+        earlier: path of the record of the round before; empty where there is none.
     """
 
     name: str
@@ -45,6 +46,7 @@ class Job:
     stage: str
     sheet: str
     invented: bool = False
+    earlier: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +151,15 @@ def load(text: str, file: str) -> BenchFile:
         _beside(file, model.bench.record),
         model.bench.page,
         _beside(file, model.bench.keep_bytes) if model.bench.keep_bytes else None,
-        Job(job.name, job.head, job.serial, job.stage, sheet_beside(file, job.sheet), job.invented)
+        Job(
+            job.name,
+            job.head,
+            job.serial,
+            job.stage,
+            sheet_beside(file, job.sheet),
+            job.invented,
+            str(_beside(file, job.earlier)) if job.earlier else "",
+        )
         if job
         else None,
         gauges,

@@ -109,6 +109,7 @@ class JobTable(_Strict):
     stage: Words
     sheet: Words
     invented: bool = False
+    earlier: Words | None = None
 
 
 class BindTable(_Strict):

@@ -4,6 +4,9 @@ CONFIG is a bench file (docs/bench.md): the gauges, where each is plugged in, an
 record is RECORD/JOB.sqlite; a job that is there already goes on where it stood. A gauge that is not
 plugged in is lost until it comes; its steps can be skipped. Ctrl-C ends the bench, not the job.
 
+With --earlier values are held against what the same places gave in the round before; a value that
+differs by more than cleaning and lapping do is asked about (docs/slips.md).
+
 With --report no port is opened: the verdicts are put on record and the report is written.
 
 Exit status: 0 everything is measured and within; 1 something is outside, undecided or not measured;
@@ -39,6 +42,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--sheet", metavar="SHEET", help="a limit sheet that ships, or a .toml file"
     )
     parser.add_argument("--operator", metavar="NAME", help="who works here now")
+    parser.add_argument("--earlier", metavar="RECORD.sqlite", type=Path,
+                        help="record of this head's round before, to compare with")  # fmt: skip
+    parser.add_argument("--changed", metavar="PART", action="append", default=[],
+                        help="a part that is another or was machined since the round before, such "
+                        'as "3E valve" or "face"; may be given again')  # fmt: skip
     parser.add_argument("--port", type=int, metavar="N",
                         help="port of the page; 0 takes a free one")  # fmt: skip
     parser.add_argument("--report", metavar="OUT.pdf", type=Path,
@@ -66,9 +74,16 @@ def run(args: argparse.Namespace) -> int:
     wanted = bench_job.Wanted(args.job, args.head, args.serial, args.stage, args.sheet)
     taken = bench_job.take(file, wanted, new=args.report is None)
     try:
+        from gaugelink.commands.bench_earlier import Before, round_before  # noqa: PLC0415
         from gaugelink.commands.bench_run import BenchRun  # noqa: PLC0415
 
-        bench = BenchRun(file, taken, args.operator or file.operator, _tell)
+        before = Before()
+        if (earlier := args.earlier or bench_job.own_earlier(file, taken)) is not None:
+            before = round_before(earlier, args.changed, taken)
+        elif args.changed:
+            raise InputError("accepted only together with --earlier, or earlier in [job]",
+                             field="--changed")  # fmt: skip
+        bench = BenchRun(file, taken, args.operator or file.operator, _tell, before=before)
         work = bench.work(page) if args.report is None else bench.report(args.report)
         outcome = asyncio.run(work)
     finally:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from gaugelink import content, sheetfile
@@ -14,7 +15,6 @@ from gaugelink.record import SqliteStore, default_key_path, load_or_create_key
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from pathlib import Path
 
     from gaugelink.benchfile import BenchFile
     from gaugelink.limits import Sheet
@@ -123,6 +123,14 @@ def take(file: BenchFile, wanted: Wanted, *, new: bool = True) -> Taken:
     except BaseException:
         store.close()
         raise
+
+
+def own_earlier(file: BenchFile, taken: Taken) -> Path | None:
+    """Give the record of the round before that the bench file names for this job; None: none."""
+    usual = file.job
+    if usual is None or usual.name != taken.job.name or not usual.earlier:
+        return None
+    return Path(usual.earlier)
 
 
 def _new_job(file: BenchFile, name: str, wanted: Wanted) -> Job:

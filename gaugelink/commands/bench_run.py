@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import signal
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +14,7 @@ from gaugelink.capture.clock import SystemClock
 from gaugelink.capture.pedal import PedalWatcher
 from gaugelink.capture.poller import Poller
 from gaugelink.capture.watcher import Watcher
+from gaugelink.commands.bench_earlier import Before
 from gaugelink.commands.bench_plug import Plugging
 from gaugelink.commands.bench_ready import not_measurable, overdue, too_coarse
 from gaugelink.commands.running import Running, Telling, beside, opened_event
@@ -75,6 +76,7 @@ class BenchRun:
         operator: who works here.
         tell: is given every sentence for the operator.
         listing: lists the ports that are here now.
+        before: the round before, which values are held against.
     """
 
     file: BenchFile
@@ -82,6 +84,7 @@ class BenchRun:
     operator: str
     tell: Callable[[str], None]
     listing: Callable[[], Sequence[PresentPort]] = present_ports
+    before: Before = field(default_factory=Before)
 
     async def work(self, page: int) -> Outcome:
         """Run until somebody asks to stop, then end in order.
@@ -103,8 +106,9 @@ class BenchRun:
 
         cables = Plugging(self.file, taken.job.name, clock, warn).cables(self.listing())
         session = Session(
-            taken.plan, {item.id: item for item in gauges}, taken.job.stage, sheet=taken.sheet
-        )
+            taken.plan, {item.id: item for item in gauges}, taken.job.stage, sheet=taken.sheet,
+            earlier=self.before.readings,
+        )  # fmt: skip
         bench = Bench(session, taken.store, clock, cables, self.operator, self.file.name,
                       running.telling)  # fmt: skip
         opened = partial(opened_event, job=taken.job, sheet=taken.sheet, gauges=gauges,
@@ -120,6 +124,8 @@ class BenchRun:
                         all_here=False,
                     )
                 )
+                if self.before.words:
+                    running.telling.say("note", self.before.words)
                 for words in (
                     *overdue(gauges, clock.utc()[:10]),
                     *not_measurable(taken.plan, self.file.gauges),
