@@ -338,6 +338,8 @@ class Session:
             for item in self.earlier
             if still_compare(item.tag.position, item.tag.gauge, -1, self.work)
         }
+        if not self.work:
+            return found  # nothing is stale, and the history, with its tray, may be long
         for entry in self.history.values():
             at, shown = placed(entry.place, entry.event), self._shown(entry)
             if entry.stale and not entry.struck and at and shown and (
