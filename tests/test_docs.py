@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import MISSING, fields
 from pathlib import Path
 
 import pytest
 
 from gaugelink.cli import COMMANDS
+from gaugelink.events import KINDS
 from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -64,3 +66,22 @@ def test_the_glossary_explains_the_words_of_the_program():
         assert f"| {word}" in glossary
     assert CHARACTERISTICS
     assert GAUGE_KINDS
+
+
+def test_the_records_page_lists_every_kind_of_entry_with_what_it_says():
+    """Whoever reads a record without the program finds there what each entry is."""
+    page = (ROOT / "docs" / "record-format.md").read_text(encoding="utf-8")
+    section = page.split("### Kinds of entries\n")[1].split("\n## ")[0]
+    rows = re.findall(r"^\| `([a-z-]+)` \| (.+) \| (.+) \|$", section, re.MULTILINE)
+    assert all(words.strip() for _, words, _ in rows)
+    assert [(kind, named) for kind, _, named in rows] == [
+        (
+            kind,
+            ", ".join(
+                f"`{field.name}`" + ("" if field.default is MISSING else "?")
+                for field in fields(event)
+                if field.name != "stamp"
+            ),
+        )
+        for kind, event in KINDS.items()
+    ]
