@@ -1,0 +1,104 @@
+"""Speed of the cheapest plan for large heads, and that it is proved to be the cheapest.
+
+    python benchmarks/planning.py
+
+The heads are invented and worn at random; valves may change places within their kind, shims come
+in three sizes, and the face needs a skim.
+Each line gives the slowest of several heads, from the figures to the plan that was held against
+its limits again; scipy has been imported before.
+"""
+
+from __future__ import annotations
+
+import time
+from fractions import Fraction
+from random import Random
+
+from gaugelink.metrology.springs import from_table
+from gaugelink.planning.plan import Plan, alternatives, plan
+from gaugelink.planning.task import Offer, Oversize, Place, Range, Rules, Shim, Shop, Task
+
+UM = 10**6
+HEADS = 5
+
+
+def worn_head(valves: int, seed: int) -> Task:
+    """Invent a worn head with two valves a cylinder."""
+    draw = Random(seed)
+
+    def about(middle_um: int, spread_um: int) -> int:
+        return round(draw.gauss(middle_um, spread_um)) * UM
+
+    limits = {
+        "stem diameter": Range(7_935 * UM, None), "guide bore": Range(None, 8_040 * UM),
+        "guide clearance": Range(25 * UM, 90 * UM), "seat runout": Range(None, 50 * UM),
+        "valve face runout": Range(None, 30 * UM), "stand-down": Range(900 * UM, 1_400 * UM),
+        "tip height": Range(36_000 * UM, 37_100 * UM),
+        "installed spring height": Range(40_200 * UM, 41_200 * UM), "margin": Range(1_000 * UM),
+        "valve length": Range(124_900 * UM),
+    }  # fmt: skip
+    u = {"stem diameter": 2 * UM, "guide bore": 3 * UM, "stand-down": 8 * UM, "tip height": 10 * UM,
+         "installed spring height": 30 * UM, "margin": 15 * UM}  # fmt: skip
+    book = Rules(
+        limits, u, (7_955 * UM, 7_970 * UM), (8_000 * UM, 8_015 * UM),
+        from_table([(Fraction(41), Fraction(300)), (Fraction(31), Fraction(640))]),
+        (Fraction(285), None), 40_500 * UM, Fraction(2), 9_500 * UM, 28_000 * UM, 1_500 * UM,
+    )  # fmt: skip
+    places = []
+    for number in range(valves):
+        stem, bore = about(7_950, 8), about(8_020, 14)
+        places.append(Place(
+            f"{number // 2 + 1}{'IE'[number % 2]}", ("intake", "exhaust")[number % 2],
+            (stem, stem + 4 * UM), (bore, bore + 6 * UM),
+            {"stand-down": about(1_100, 130), "tip height": about(36_600, 150),
+             "installed spring height": about(40_700, 200), "margin": about(1_300, 150),
+             "valve length": about(125_300, 100), "seat runout": abs(about(30, 20)),
+             "valve face runout": abs(about(15, 12))},
+            Fraction(300 + draw.randint(-14, 10)), drop_pm=abs(about(20, 20)),
+        ))  # fmt: skip
+    kinds = ("intake", "exhaust")
+    each = {"valve": 1850, "guide": 950, "insert": 1400, "spring": 800, "seal": 150}
+    parts = {(kind, part): cents for kind in kinds for part, cents in each.items()}
+    offers = {
+        "replace guide": Offer(1600), "ream guide": Offer(900), "replace valve": Offer(200),
+        "move valve": Offer(50), "reface valve": Offer(600, 20 * UM, 250 * UM),
+        "grind tip": Offer(300, 10 * UM, 250 * UM), "fit insert": Offer(3500, 0, 1_000 * UM),
+        "cut seat": Offer(1100, 30 * UM, 400 * UM), "skim": Offer(9000, 50 * UM, 300 * UM),
+        "lap": Offer(250, 5 * UM), "replace spring": Offer(150), "shim": Offer(100),
+    }  # fmt: skip
+    sizes = tuple(Oversize("+0.1", kind, (8_100 * UM, 8_115 * UM), (8_055 * UM, 8_070 * UM), 2600)
+                  for kind in kinds)  # fmt: skip
+    shims = tuple(Shim(high * UM, 60) for high in (381, 762, 1524))
+    return Task(
+        "invented", tuple(places), {"intake": book, "exhaust": book},
+        Shop("EUR", offers, parts, sizes, shims, 1_600 * UM), pairing=True,
+        thickness_pm=120_400 * UM, flatness_pm=90 * UM, clean_up_pm=110 * UM,
+        head={"head thickness": Range(119_900 * UM), "head-face flatness": Range(None, 80 * UM)},
+        u_pm={"head thickness": 5 * UM, "head-face flatness": 4 * UM},
+    )  # fmt: skip
+
+
+def main() -> None:
+    """Print a line for each size of head."""
+    plan(worn_head(4, 0))  # imports scipy
+    for valves, wanted_s in ((12, None), (24, 2), (48, 10)):
+        slowest, slowest_more, cents = 0.0, 0.0, []
+        for seed in range(HEADS):
+            task = worn_head(valves, seed)
+            start = time.perf_counter()
+            found = plan(task)
+            slowest = max(slowest, time.perf_counter() - start)
+            assert isinstance(found, Plan), (seed, found)
+            assert found.optimal, (seed, found.gap)
+            cents.append(found.cents)
+            start = time.perf_counter()
+            alternatives(task, found)
+            slowest_more = max(slowest_more, time.perf_counter() - start)
+        aim = f" (aim: {wanted_s} s)" if wanted_s else ""
+        print(f"{valves} valves, {HEADS} heads, proved the cheapest: {slowest:.2f} s{aim}; "
+              f"three alternatives {slowest_more:.2f} s more; "
+              f"cost {min(cents) / 100:.2f} to {max(cents) / 100:.2f}")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()

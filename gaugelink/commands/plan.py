@@ -1,0 +1,66 @@
+"""Plan the cheapest work that brings a head inside its limits.
+
+A job file (TOML) has what was measured with its uncertainty, the limits, and the prices of the
+shop, or a price file has these; docs/planning.md explains the keys. The plan says for each valve,
+guide, seat and spring what to do, one skim for the face, shims from stock, the parts, and what has
+to be measured again. It says whether it is proved to be the cheapest; and where nothing works,
+which limits cannot be kept together.
+
+Exit status: 0 a whole plan, proved the cheapest; 1 none, or readings are missing, or not proved; 2
+the file is bad. A plan is advice: the manuals of engine and machine come first.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gaugelink.content import read_text
+from gaugelink.errors import InputError
+
+if TYPE_CHECKING:
+    import argparse
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Say what the command takes."""
+    parser.add_argument("job", metavar="JOB", help="job file (.toml)")
+    parser.add_argument("--prices", metavar="FILE", help="price file, for a job without prices")
+    parser.add_argument(
+        "--alternatives", type=int, default=3, metavar="N",
+        help="how many other plans within 10 %% of the cost to look for (default: 3)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--seconds", type=float, default=60.0, metavar="S",
+        help="the longest that the solver may take for a plan (default: 60)",
+    )  # fmt: skip
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan one job.
+
+    Raises:
+        InputError: a file or an argument is bad, or time ran out before any plan was found.
+    """
+    from gaugelink.commands.plan_document import document, text  # noqa: PLC0415
+    from gaugelink.commands.plan_file import load_task  # noqa: PLC0415
+    from gaugelink.planning.plan import plan  # noqa: PLC0415
+
+    if not 0 <= args.alternatives <= 20:
+        raise InputError(f"found {args.alternatives}, accepted: 0 to 20", field="--alternatives")
+    if not 0 < args.seconds <= 86_400:
+        raise InputError(f"found {args.seconds:g}, accepted: more than 0, up to 86400",
+                         field="--seconds")  # fmt: skip
+    prices = (read_text(Path(args.prices)), args.prices) if args.prices else None
+    task = load_task(read_text(Path(args.job)), args.job, prices)
+    try:
+        told = document(task, plan(task, args.seconds), args.alternatives)
+    except ValueError as fault:
+        raise InputError(str(fault), file=args.job, field="--seconds") from None
+    if args.json:
+        print(json.dumps(told, ensure_ascii=False))
+    else:
+        for line in text(task, told):
+            print(line)
+    return 0 if told["optimal"] and not told["missing"] else 1

@@ -1,0 +1,248 @@
+"""Job files of `gaugelink plan`, and price files: the task that they make."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from gaugelink import tomlfile
+from gaugelink.commands.amounts import Amounts
+from gaugelink.commands.plan_keys import (
+    HEAD,
+    LIMITED,
+    ONE_SIDED,
+    READ,
+    JobFile,
+    PartKeys,
+    PriceFile,
+)
+from gaugelink.errors import InputError
+from gaugelink.metrology.springs import from_table
+from gaugelink.planning.task import (
+    DEEDS,
+    WITH_DEPTH,
+    Offer,
+    Oversize,
+    Place,
+    Range,
+    Rules,
+    Shim,
+    Shop,
+    Task,
+)
+from gaugelink.quantity import parse_length, parse_number
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from gaugelink.commands.plan_keys import Ends, KindKeys, PriceKeys, RangeKeys, ValveKeys
+    from gaugelink.metrology.springs import Loads
+    from gaugelink.planning.task import Deed, Span
+
+
+class _Reader:
+    """Reads texts of one file, and knows where they stand."""
+
+    def __init__(self, text: str, file: str) -> None:
+        self.text, self.file = text, file
+        self._amounts: Amounts | None = None
+
+    def bad(self, what: str, *path: str | int) -> InputError:
+        field = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+        return InputError(what, file=self.file, line=tomlfile.line_of(self.text, path), field=field)
+
+    def length(self, given: str, *path: str | int, least: int | None = 0) -> int:
+        try:
+            found = parse_length(given).pm
+        except InputError as fault:
+            raise self.bad(fault.what, *path) from None
+        if least is not None and found < least:
+            raise self.bad(f"found {given!r}, accepted: 0 or more", *path)
+        return found
+
+    def maybe(self, given: str | None, *path: str | int, least: int | None = 0) -> int | None:
+        return None if given is None else self.length(given, *path, least=least)
+
+    def span(self, given: Ends | None, *path: str | int) -> Span | None:
+        if given is None:
+            return None
+        low, high = (given, given) if isinstance(given, str) else given
+        found = self.length(low, *path), self.length(high, *path)
+        if found[0] > found[1]:
+            raise self.bad(f"found {low!r} and {high!r}, accepted: the smallest first", *path)
+        return found
+
+    def range(self, given: RangeKeys, *path: str | int) -> Range:
+        found = Range(self.maybe(given.min, *path, "min", least=None),
+                      self.maybe(given.max, *path, "max", least=None))  # fmt: skip
+        if found.lower is not None and found.upper is not None and found.lower > found.upper:
+            raise self.bad(f"found {given.min!r} to {given.max!r}, accepted: min not above max",
+                           *path)  # fmt: skip
+        key = path[-1]
+        wrong = ONE_SIDED.get(key) if isinstance(key, str) else None
+        if wrong is not None and getattr(given, wrong) is not None:
+            raise self.bad(f"found {wrong}, accepted: {'min' if wrong == 'max' else 'max'} alone",
+                           *path)  # fmt: skip
+        return found
+
+    def newtons(self, given: str | None, *path: str | int) -> Fraction | None:
+        if given is None:
+            return None
+        self._amounts = self._amounts or Amounts()
+        try:
+            found = self._amounts.read(given, "N", "362 N or 81.4 lbf")
+        except InputError as fault:
+            raise self.bad(fault.what, *path) from None
+        if found < 0:
+            raise self.bad(f"found {given!r}, accepted: 0 or more", *path)
+        return found
+
+    def cents(self, given: str, *path: str | int) -> int:
+        try:
+            digits, places = parse_number(given)
+        except InputError:
+            digits, places = -1, 0
+        if digits < 0 or places > 2 or digits > 10**8 * 10**places:
+            raise self.bad(f"found {given!r}, accepted: a price such as 18.50", *path)
+        return int(digits * 10 ** (2 - places))
+
+
+def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Task:
+    """Read a job file.
+
+    Args:
+        text: its content, TOML.
+        file: its name, for messages.
+        prices: content and name of a price file, where the job has no prices of its own.
+
+    Raises:
+        InputError: the first fault, with file, line and field.
+    """
+    table = tomlfile.check(JobFile, text, file)
+    read = _Reader(text, file)
+    if (table.prices is None) == (prices is None):
+        found = "neither" if prices is None else "both"
+        raise read.bad(f"found {found}, accepted: a table [prices], or --prices FILE", "prices")
+    kinds = tuple(table.kind)
+    if table.prices is not None:
+        shop = _shop(read, table.prices, kinds)
+    else:
+        assert prices is not None
+        shop = _shop(_Reader(*prices), tomlfile.check(PriceFile, *prices).prices, kinds)
+    u = {name: read.length(given, "u", key) for key, name in {**LIMITED, **HEAD}.items()
+         if (given := getattr(table.u, key, None)) is not None}  # fmt: skip
+    u_load = read.newtons(table.u.spring_load, "u", "spring_load")
+    names = [valve.name for valve in table.valve]
+    for number, valve in enumerate(table.valve):
+        if valve.name in names[:number]:
+            raise read.bad(f"found {valve.name!r} twice, accepted: once", "valve", number, "name")
+        if valve.kind not in kinds:
+            what = f"found {valve.kind!r}, accepted: {', '.join(kinds)}"
+            raise read.bad(what, "valve", number, "kind")
+    head = table.head
+    return Task(
+        table.job.name,
+        tuple(_place(read, valve, number) for number, valve in enumerate(table.valve)),
+        {name: _rules(read, kind, name, u, u_load) for name, kind in table.kind.items()},
+        shop, table.job.pairing, table.job.springs_as_set,
+        read.maybe(head.thickness, "head", "thickness"),
+        read.maybe(head.flatness, "head", "flatness"),
+        read.maybe(head.clean_up, "head", "clean_up") or 0,
+        {"head thickness": Range(read.maybe(head.thickness_min, "head", "thickness_min")),
+         "head-face flatness": Range(None, read.maybe(head.flatness_max, "head", "flatness_max"))},
+        u,
+    )  # fmt: skip
+
+
+def _rules(
+    read: _Reader, kind: KindKeys, name: str, u: Mapping[str, int], u_load: Fraction | None
+) -> Rules:
+    at = ("kind", name)
+    limits = {words: found for key, words in LIMITED.items()
+              if (found := read.range(getattr(kind, key), *at, key)) != Range()}  # fmt: skip
+    load = (read.newtons(kind.spring_load.min, *at, "spring_load"),
+            read.newtons(kind.spring_load.max, *at, "spring_load"))  # fmt: skip
+    spring: Loads | None = None
+    if kind.spring:
+        pairs = [(Fraction(read.length(height, *at, "spring"), 10**9),
+                  read.newtons(force, *at, "spring") or Fraction(0))
+                 for height, force in kind.spring]  # fmt: skip
+        try:
+            spring = from_table(pairs)
+        except ValueError as fault:
+            raise read.bad(str(fault), *at, "spring") from None
+    if load != (None, None) and (spring is None or kind.spring_tested_at is None):
+        what = "found a limit of load, needed with it: spring and spring_tested_at"
+        raise read.bad(what, *at, "spring_load")
+    coils = [getattr(kind, key) is None for key in ("lift", "solid_height", "bind_margin_min")]
+    if any(coils) and not all(coils):
+        what = "found a part, accepted: lift, solid_height and bind_margin_min together"
+        raise read.bad(what, *at)
+    return Rules(
+        limits, u, read.span(kind.new_stem, *at, "new_stem"),
+        read.span(kind.new_bore, *at, "new_bore"), spring, load,
+        read.maybe(kind.spring_tested_at, *at, "spring_tested_at"), u_load,
+        read.maybe(kind.lift, *at, "lift"), read.maybe(kind.solid_height, *at, "solid_height"),
+        read.maybe(kind.bind_margin_min, *at, "bind_margin_min"),
+    )  # fmt: skip
+
+
+def _place(read: _Reader, valve: ValveKeys, number: int) -> Place:
+    at = ("valve", number)
+    readings = {LIMITED[key]: read.length(given, *at, key, least=None)
+                for key in READ if (given := getattr(valve, key)) is not None}  # fmt: skip
+    return Place(
+        valve.name, valve.kind, read.span(valve.stem, *at, "stem"),
+        read.span(valve.bore, *at, "bore"), readings,
+        read.newtons(valve.spring_load, *at, "spring_load"),
+        read.maybe(valve.drop, *at, "drop") or 0,
+        read.maybe(valve.seat_clean_up, *at, "seat_clean_up") or 0,
+        read.maybe(valve.face_clean_up, *at, "face_clean_up") or 0,
+        valve.scrap, valve.married,
+    )  # fmt: skip
+
+
+def _shop(read: _Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
+    hour = read.cents(table.hour, "prices", "hour")
+    keys: dict[str, Deed] = {deed.replace(" ", "_"): deed for deed in DEEDS}
+    offers: dict[Deed, Offer] = {}
+    for key, step in table.step.items():
+        at = ("prices", "step", key)
+        if key not in keys:
+            raise read.bad(f"unknown step, accepted: {', '.join(keys)}", *at)
+        deed = keys[key]
+        if deed in WITH_DEPTH and step.most is None:
+            raise read.bad("most is missing; the deepest that is possible must be given", *at)
+        if (deed != "lap" and step.takes is not None) or (
+            deed not in WITH_DEPTH and (step.least or step.most) is not None
+        ):
+            what = "found a depth, accepted: takes with lap; least and most with "
+            raise read.bad(what + ", ".join(sorted(WITH_DEPTH)), *at)
+        least = read.maybe(step.least or step.takes, *at) or 0
+        most = read.maybe(step.most, *at, "most") or 0
+        if deed in WITH_DEPTH and least > most:
+            raise read.bad(f"found {step.least!r} to {step.most!r}, accepted: least first", *at)
+        time = Fraction(str(step.minutes)) * hour / 60
+        cents = read.cents(step.price, *at, "price") + int(time + Fraction(1, 2))
+        offers[deed] = Offer(cents, least, most)
+    for number, size in enumerate(table.oversize):
+        if size.kind not in kinds:
+            what = f"found {size.kind!r}, accepted: {', '.join(kinds)}"
+            raise read.bad(what, "prices", "oversize", number, "kind")
+    parts = {(kind, part): read.cents(getattr(some, part), "prices", "part", kind, part)
+             for kind, some in table.part.items() for part in PartKeys.model_fields}  # fmt: skip
+    sizes = []
+    for number, size in enumerate(table.oversize):
+        at_size = ("prices", "oversize", number)
+        bore, stem = read.span(size.bore, *at_size, "bore"), read.span(size.stem, *at_size, "stem")
+        assert bore is not None
+        assert stem is not None
+        sizes.append(Oversize(size.name, size.kind, bore, stem,
+                              read.cents(size.valve, *at_size, "valve")))  # fmt: skip
+    shims = tuple(
+        Shim(read.length(shim.thickness, "prices", "shim", number, "thickness", least=1),
+             read.cents(shim.price, "prices", "shim", number, "price"))
+        for number, shim in enumerate(table.shim)
+    )  # fmt: skip
+    most_shims = read.maybe(table.most_shims, "prices", "most_shims")
+    return Shop(table.currency, offers, parts, tuple(sizes), shims, most_shims)

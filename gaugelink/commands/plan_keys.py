@@ -1,0 +1,179 @@
+"""The keys of job files and price files, as people write them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Final
+
+from pydantic import BaseModel, ConfigDict, Field
+
+LIMITED: Final = {
+    "stem_diameter": "stem diameter",
+    "guide_bore": "guide bore",
+    "guide_clearance": "guide clearance",
+    "seat_runout": "seat runout",
+    "valve_face_runout": "valve face runout",
+    "stand_down": "stand-down",
+    "tip_height": "tip height",
+    "installed_spring_height": "installed spring height",
+    "spring_free_length": "spring free length",
+    "margin": "margin",
+    "valve_length": "valve length",
+}
+"""Keys of the file, and the characteristics that they stand for."""
+
+READ: Final = tuple(key for key in LIMITED
+                     if key not in {"stem_diameter", "guide_bore", "guide_clearance"})  # fmt: skip
+ONE_SIDED: Final = {"seat_runout": "min", "valve_face_runout": "min", "margin": "max",
+                     "valve_length": "max"}  # fmt: skip
+HEAD: Final = {"head_thickness": "head thickness", "head_face_flatness": "head-face flatness"}
+
+Money = Annotated[str, Field(min_length=1, max_length=20)]
+Ends = str | tuple[str, str]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class RangeKeys(_Table):
+    """A limit, either end of it."""
+
+    min: str | None = None
+    max: str | None = None
+
+
+class _Job(_Table):
+    name: str = ""
+    pairing: bool = False
+    springs_as_set: bool = False
+
+
+class _Uncertainty(_Table):
+    stem_diameter: str | None = None
+    guide_bore: str | None = None
+    seat_runout: str | None = None
+    valve_face_runout: str | None = None
+    stand_down: str | None = None
+    tip_height: str | None = None
+    installed_spring_height: str | None = None
+    spring_free_length: str | None = None
+    spring_load: str | None = None
+    margin: str | None = None
+    valve_length: str | None = None
+    head_thickness: str | None = None
+    head_face_flatness: str | None = None
+
+
+class _Head(_Table):
+    thickness: str | None = None
+    thickness_min: str | None = None
+    flatness: str | None = None
+    flatness_max: str | None = None
+    clean_up: str | None = None
+
+
+class KindKeys(_Table):
+    """What the book says of one kind of valve, and the sizes of new parts."""
+
+    stem_diameter: RangeKeys = RangeKeys()
+    guide_bore: RangeKeys = RangeKeys()
+    guide_clearance: RangeKeys = RangeKeys()
+    seat_runout: RangeKeys = RangeKeys()
+    valve_face_runout: RangeKeys = RangeKeys()
+    stand_down: RangeKeys = RangeKeys()
+    tip_height: RangeKeys = RangeKeys()
+    installed_spring_height: RangeKeys = RangeKeys()
+    spring_free_length: RangeKeys = RangeKeys()
+    spring_load: RangeKeys = RangeKeys()
+    margin: RangeKeys = RangeKeys()
+    valve_length: RangeKeys = RangeKeys()
+    new_stem: Ends | None = None
+    new_bore: Ends | None = None
+    spring: list[tuple[str, str]] = []
+    spring_tested_at: str | None = None
+    lift: str | None = None
+    solid_height: str | None = None
+    bind_margin_min: str | None = None
+
+
+class ValveKeys(_Table):
+    """What was measured at one valve."""
+
+    name: str = Field(min_length=1)
+    kind: str
+    stem: Ends | None = None
+    bore: Ends | None = None
+    seat_runout: str | None = None
+    valve_face_runout: str | None = None
+    stand_down: str | None = None
+    tip_height: str | None = None
+    installed_spring_height: str | None = None
+    spring_free_length: str | None = None
+    spring_load: str | None = None
+    margin: str | None = None
+    valve_length: str | None = None
+    drop: str | None = None
+    seat_clean_up: str | None = None
+    face_clean_up: str | None = None
+    scrap: str = ""
+    married: bool = False
+
+
+class _Step(_Table):
+    price: Money = "0"
+    minutes: int | float = Field(default=0, ge=0, le=10_000)
+    least: str | None = None
+    most: str | None = None
+    takes: str | None = None
+
+
+class _Shim(_Table):
+    thickness: str
+    price: Money = "0"
+
+
+class _Oversize(_Table):
+    name: str
+    kind: str
+    bore: Ends
+    stem: Ends
+    valve: Money = "0"
+
+
+class PartKeys(_Table):
+    """Prices of the parts of one kind."""
+
+    valve: Money = "0"
+    guide: Money = "0"
+    insert: Money = "0"
+    spring: Money = "0"
+    seal: Money = "0"
+
+
+class PriceKeys(_Table):
+    """What the shop offers, and at what price."""
+
+    currency: str = Field(min_length=1, max_length=8)
+    hour: Money = "0"
+    step: dict[str, _Step] = Field(min_length=1)
+    part: dict[str, PartKeys] = {}
+    shim: list[_Shim] = []
+    most_shims: str | None = None
+    oversize: list[_Oversize] = []
+
+
+class PriceFile(_Table):
+    """A price file."""
+
+    prices: PriceKeys
+
+
+class JobFile(_Table):
+    """A job file; the prices may stand in a file of their own."""
+
+    job: _Job = _Job()
+    u: _Uncertainty = _Uncertainty()
+    head: _Head = _Head()
+    kind: dict[str, KindKeys] = Field(min_length=1)
+    valve: list[ValveKeys] = Field(min_length=1, max_length=96)
+    prices: PriceKeys | None = None

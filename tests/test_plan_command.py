@@ -1,0 +1,206 @@
+"""`gaugelink plan` turns a job file into the cheapest plan, or says why there is none."""
+
+from __future__ import annotations
+
+import json
+import re
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from gaugelink.commands.plan_document import DONE, document
+from gaugelink.commands.plan_file import load_task
+from gaugelink.planning.plan import plan
+from gaugelink.planning.task import DEEDS
+from gaugelink.work import WORK
+
+if TYPE_CHECKING:
+    from conftest import RunCli
+
+PAGE = Path(__file__).resolve().parents[1] / "docs" / "planning.md"
+JOB = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)[0]
+
+
+def told(text: str, others: int = 0) -> Any:
+    task = load_task(text, "job.toml")
+    return json.loads(json.dumps(document(task, plan(task), others)))
+
+
+def changed(*pairs: tuple[str, str]) -> str:
+    text = JOB
+    for old, new in pairs:
+        assert text.count(old) >= 1, old
+        text = text.replace(old, new)
+    return text
+
+
+def test_the_example_of_the_page_is_planned(run_cli: RunCli, tmp_path: Path):
+    """By hand: guide 16 + 9.50, face 6, seat 11, lapping 2, shim 1 + 0.60, two seals 3: 49.10.
+
+    Valve 2I sits at 1.18; face 0.04, seat 0.08 and lapping 0.005 more give 1.305.
+    """
+    file = tmp_path / "job.toml"
+    file.write_text(JOB)
+    status, out, _ = run_cli("plan", file, "--json")
+    found = json.loads(out)
+    assert status == 0
+    assert (found["cost"], found["currency"], found["optimal"]) == (49.1, "EUR", True)
+    assert [one["steps"] for one in found["valves"]] == [
+        [], ["replace guide", "reface valve", "cut seat", "lap", "shim"]]  # fmt: skip
+    assert found["valves"][1]["expected_mm"]["stand-down"] == 1.305
+    assert found["parts"] == [
+        {"part": "guide", "kind": "intake", "count": 1},
+        {"part": "shim 0.381 mm", "kind": "", "count": 1},
+        {"part": "stem seal", "kind": "intake", "count": 2}]  # fmt: skip
+    assert {one["valve"] for one in found["remeasure"]} == {"2I"}
+    assert found["missing"] == []
+    status, out, _ = run_cli("plan", file)
+    assert status == 0
+    words = ("Cost: 49.10 EUR, the cheapest", "Replace guide:", "Reface valve:", "Cut seat:",
+             "Lap:", "Measure again", "Mind:", "manuals")  # fmt: skip
+    places = [out.index(word) for word in words]
+    assert places == sorted(places)
+
+
+def test_everything_stale_is_measured_again_and_nothing_else():
+    """A guide's stem stays, its valve's margin does not; a skim concerns every valve."""
+    found = told(changed(('flatness = "0.060 mm"', 'flatness = "0.090 mm"')))
+    assert found["operations"][3]["operation"] == "skim"
+    again = {(one["valve"], one["characteristic"]): one["because"] for one in found["remeasure"]}
+    assert again["1I", "stand-down"] == "face skimmed"
+    assert again["2I", "guide bore"] == "guide replaced"
+    assert again["", "head thickness"] == "face skimmed"
+    assert ("1I", "margin") not in again
+    assert ("2I", "stem diameter") not in again
+    assert set(DONE) == set(DEEDS)
+    assert set(DONE.values()) <= set(WORK)
+
+
+def test_prices_may_stand_in_a_file_of_their_own(run_cli: RunCli, tmp_path: Path):
+    job, prices = JOB.split("[prices]")
+    (tmp_path / "job.toml").write_text(job)
+    (tmp_path / "shop.toml").write_text("[prices]" + prices)
+    words = ("plan", tmp_path / "job.toml", "--prices", tmp_path / "shop.toml", "--json")
+    assert json.loads(run_cli(*words)[1])["cost"] == 49.1
+    assert "prices: found neither" in run_cli("plan", tmp_path / "job.toml")[2]
+    (tmp_path / "job.toml").write_text(JOB)
+    assert "prices: found both" in run_cli(*words)[2]
+
+
+def test_limits_in_conflict_are_told(run_cli: RunCli, tmp_path: Path):
+    """The seat has to go 0.08 deep; the stand-down bears 0.03 less its guard band of 0.013."""
+    file = tmp_path / "job.toml"
+    shut = [(f"{name} = {{", f"# {name} = {{") for name in ("fit_insert", "skim")]
+    file.write_text(changed(('max = "1.40 mm"', 'max = "1.21 mm"'), *shut))  # fmt: skip
+    status, out, _ = run_cli("plan", file, "--json")
+    found = json.loads(out)
+    assert (status, found["cost"], found["optimal"], found["valves"]) == (1, None, False, [])
+    names = {(one["valve"], one["limit"]) for one in found["conflict"]}
+    assert ("2I", "stand-down max") in names
+    assert all(valve == "2I" for valve, _ in names)
+    assert "2I: stand-down max" in run_cli("plan", file)[1]
+
+
+def test_missing_readings_leave_the_plan_open(run_cli: RunCli, tmp_path: Path):
+    file = tmp_path / "job.toml"
+    file.write_text(changed(('margin = "1.32 mm"\n', "")))
+    status, out, _ = run_cli("plan", file, "--json")
+    assert status == 1
+    assert json.loads(out)["missing"] == [{"valve": "1I", "reading": "margin"}]
+    out = run_cli("plan", file)[1]
+    assert "Cost: at least 49.10" in out
+    assert "1I: margin" in out
+
+
+def test_alternatives_say_what_differs():
+    for one in (found := told(JOB, 3))["alternatives"]:
+        assert found["cost"] <= one["cost"] <= 1.1 * found["cost"]
+        assert one["differs"]
+        assert all(line.startswith(("1I: ", "2I: ", "the face")) for line in one["differs"])
+    assert len(found["alternatives"]) == 2
+    assert told(JOB)["alternatives"] == []
+
+
+LENGTH = re.compile(r'"([0-9.]+) mm"')
+fine = st.integers(-60, 60)
+
+
+def in_both(text: str) -> tuple[str, str]:
+    """Round every length to ten-thousandths of an inch; give them so, and exactly as mm."""
+
+    def inches(given: str) -> Decimal:
+        return (Decimal(given) / Decimal("25.4")).quantize(Decimal("0.0001"))
+
+    inch = LENGTH.sub(lambda found: f'"{inches(found[1])} in"', text)
+    return inch, LENGTH.sub(lambda found: f'"{inches(found[1]) * Decimal("25.4")} mm"', text)
+
+
+@settings(max_examples=25)
+@given(fine, fine, fine, fine, st.integers(50, 100))
+def test_millimetres_and_inches_give_the_same_plan(down: int, tip: int, bore: int, margin: int,
+                                                   flat: int):  # fmt: skip
+    """Every length in ten-thousandths of an inch, once so and once exactly as millimetres."""
+    text = changed(
+        ('"1.18 mm"', f'"{Decimal("1.18") + Decimal(down) / 1000} mm"'),
+        ('"36.92 mm"', f'"{Decimal("36.92") + Decimal(tip) / 200} mm"'),
+        ('"8.046 mm"', f'"{Decimal("8.096") + Decimal(bore) / 2000} mm"'),
+        ('"1.25 mm"', f'"{Decimal("1.25") + Decimal(margin) / 100} mm"'),
+        ('"0.060 mm"', f'"{Decimal(flat) / 1000} mm"'),
+    )
+
+    inch, metric = in_both(text)
+    assert inch != metric
+    assert told(inch) == told(metric)
+
+
+def test_a_file_in_inches_is_planned():
+    inch, metric = in_both(JOB)
+    assert " mm" not in inch.replace("mm or in", "")
+    assert told(inch, 3) == told(metric, 3)
+    assert told(inch)["optimal"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('name = "2I"', 'name = "1I"', "valve.2.name: found '1I' twice, accepted: once"),
+        ('kind = "intake"\nstem', 'kind = "outlet"\nstem', "found 'outlet', accepted: intake"),
+        ('"1.05 mm"', '"1.05"', "valve.1.stand_down: found '1.05'"),
+        ('["8.018 mm", "8.022 mm"]', '["8.022 mm", "8.018 mm"]', "the smallest first"),
+        ('min = "0.90 mm", max = "1.40 mm"', 'min = "1.5 mm", max = "1.4 mm"', "min not above max"),
+        ('margin = { min = "1.0 mm" }', 'margin = { max = "1.0 mm" }', "found max, accepted: min"),
+        ('min = "285 N"', 'min = "285 mm"', "kind.intake.spring_load"),
+        ('spring_tested_at = "40.5 mm"', "", "needed with it: spring and spring_tested_at"),
+        ('lift = "9.5 mm"', "", "lift, solid_height and bind_margin_min together"),
+        ('["31 mm", "640 N"]', '["31 mm", "200 N"]', "a larger load at every smaller height"),
+        ("replace_guide = {", "polish_guide = {", "unknown step, accepted: replace_guide"),
+        (', most = "0.40 mm"', "", "prices.step.cut_seat: most is missing"),
+        ('takes = "0.005 mm"', 'most = "0.005 mm"', "prices.step.lap: found a depth"),
+        ('least = "0.03 mm"', 'least = "0.50 mm"', "least first"),
+        ('guide = "9.50"', 'guide = "9.505"', "found '9.505', accepted: a price"),
+        ("minutes = 16", "minutes = -1", "prices.step.replace_guide.minutes"),
+        ('name = "+0.1"\nkind = "intake"', 'name = "+0.1"\nkind = "x"', "found 'x', accepted"),
+        ("pairing = true", "paring = true", "unknown key"),
+    ],
+)
+def test_a_bad_file_is_said_in_a_sentence(
+    old: str, new: str, words: str, run_cli: RunCli, tmp_path: Path
+):
+    """File, line, field, found, accepted; status 2, nothing on standard output."""
+    file = tmp_path / "job.toml"
+    file.write_text(changed((old, new)))
+    status, out, err = run_cli("plan", file, "--json")
+    assert (status, out) == (2, ""), err
+    assert words in err
+
+
+@pytest.mark.parametrize("words", [("--seconds", "0"), ("--alternatives", "99")])
+def test_a_bad_argument_is_said_in_a_sentence(words, run_cli: RunCli, tmp_path: Path):
+    file = tmp_path / "job.toml"
+    file.write_text(JOB)
+    status, _, err = run_cli("plan", file, *words)
+    assert status == 2
+    assert f"{words[0]}: found {words[1]}, accepted" in err
