@@ -13,7 +13,8 @@ from hypothesis.extra import numpy as arrays
 from sweep_maker import Wish, make
 
 from gaugelink.metrology.sweep import Sweep, display_step, measure_travel, plateaus_so_far
-from gaugelink.metrology.sweep_ends import turns, working_seconds
+from gaugelink.metrology.sweep_clean import working_seconds
+from gaugelink.metrology.sweep_ends import turns
 
 UM = 10**6
 SEED = 4_711

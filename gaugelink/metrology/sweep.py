@@ -4,10 +4,10 @@ The stem is rocked from wall to wall while the indicator is read all the time. T
 highest reading less the lowest, which every bump and every micrometre of drift makes larger; it is
 what the settled rests at the two walls agree on, once the drift of the base is taken out.
 
-Steps: put spikes aside and cut the sweep at its turning points (`sweep_ends`); fit all ends with
-half the travel up or down on a base that drifts and may slip (`sweep_fit`); look again at each end
-where the wall must be (`sweep_walls`); leave out what does not belong and say what is wrong
-(`sweep_judge`, `sweep_faults`, `sweep_clip`).
+Steps: put spikes aside (`sweep_clean`); cut the sweep at its turning points (`sweep_ends`); fit all
+ends with half the travel up or down on a base that drifts and may slip (`sweep_fit`); look again at
+each end where the wall must be (`sweep_walls`); leave out what does not belong and say what is
+wrong (`sweep_judge`, `sweep_faults`, `sweep_clip`).
 """
 
 from __future__ import annotations
@@ -17,13 +17,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from gaugelink.metrology import sweep_faults as faults, sweep_judge as judge
+from gaugelink.metrology.sweep_clean import believable, typical_swing, working_seconds
 from gaugelink.metrology.sweep_clip import clipped
-from gaugelink.metrology.sweep_ends import (
-    believable,
-    half_swings,
-    typical_swing,
-    working_seconds,
-)
+from gaugelink.metrology.sweep_ends import half_swings
 from gaugelink.metrology.sweep_result import Flag, FlagCode, Plateau, Side, Sweep
 from gaugelink.metrology.sweep_walls import Ends, find_walls
 
@@ -141,8 +137,8 @@ def measure_travel(
     swing = typical_swing(values, seconds, step_pm)
     if swing < max(1.5 * step_pm, LEAST_TRAVEL_PM):
         return _nothing(value_pm, step_pm, flags)
-    kept = np.flatnonzero(believable(values, seconds, swing, step_pm))
-    aside = np.delete(values, kept)
+    believed = believable(values, seconds, swing, step_pm)
+    kept, aside = np.flatnonzero(believed), values[~believed]
     values, seconds = values[kept], seconds[kept]
     usual = swing
     swings, swing = half_swings(values, seconds, step_pm, swing)

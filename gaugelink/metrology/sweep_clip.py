@@ -112,12 +112,11 @@ def _signs(
         return 0.0
     if range_pm is not None and limit in range_pm:
         return CERTAIN
+    stands = set(still)
     beside = [
-        other_rest
-        for before, other_rest, after in zip(
-            [None, *rests], rests, [*rests[1:], None], strict=False
-        )
-        if other_rest in other and (before in still or after in still)
+        here
+        for before, here, after in zip([None, *rests], rests, [*rests[1:], None], strict=False)
+        if here.side == -side and here.at_wall and (before in stands or after in stands)
     ]
     if len(beside) < 2:
         return 0.0

@@ -25,12 +25,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
 
-BACK_AND_FORTH_S: Final = 0.4
-"""No hand goes to a wall and back within this time: what does is a spike."""
-VISIT_S: Final = 0.7
-"""Shortest time in which a hand leaves one wall, touches the other and is back."""
-WINDOW_S: Final = 2.5
-"""A window of this length sees both walls of a rock at the usual pace."""
 TURN_SHARE: Final = 0.3
 """A way back of less than this share of the swing is a shelf or a change of grip, not a turn."""
 LONGEST_REST_S: Final = 1.2
@@ -73,108 +67,8 @@ class Settled:
     count: int
 
 
-def working_seconds(t_ns: Integers) -> Floats:
-    """Turn arrival times into seconds from the first reading, bunches spread out again.
-
-    A computer hands over several readings at once when the port was slow; each was taken earlier
-    than it arrived. A reading cannot have been taken later than one reading time before its
-    successor, which undoes a bunch and leaves evenly arriving readings where they are.
-
-    Args:
-        t_ns: ``(n,)`` int64, ns, never going backwards.
-
-    >>> import numpy as np
-    >>> bunch = np.array([0, 100, 400, 400, 400, 500], dtype=np.int64) * 1_000_000
-    >>> [round(float(s), 1) for s in working_seconds(bunch)]
-    [0.0, 0.1, 0.2, 0.3, 0.4, 0.5]
-    """
-    seconds = (t_ns - t_ns[0]) / 1e9
-    if len(seconds) < 3:
-        return np.asarray(seconds)
-    pause = np.diff(seconds)
-    mean = float(seconds[-1]) / (len(seconds) - 1)
-    if np.count_nonzero(pause < 0.3 * mean) < 0.1 * len(pause):
-        return np.asarray(seconds)
-    # Places where readings are truly missing would stretch the mean; they are left out of it.
-    period = float(np.mean(pause[pause < 8 * mean]))
-    spread = seconds.copy()
-    for place in range(len(spread) - 2, -1, -1):
-        spread[place] = min(spread[place], spread[place + 1] - 0.9 * period)
-    # A bunch is spread back no further than to the reading that arrived before it.
-    spread = np.maximum(spread, seconds - 12 * period)
-    return np.maximum.accumulate(spread - spread[0])
-
-
 BLOCK: Final = 64
 """Readings that `turns` looks at together."""
-
-
-def typical_swing(values: Floats, seconds: Floats, step_pm: int) -> float:
-    """Estimate the swing from wall to wall without looking for walls, in picometres.
-
-    Windows of `WINDOW_S` see both walls; the range of each, its outer tenths left off, is steady
-    under drift, a slip spoils few of them, and the ones at rest fall out.
-    """
-    # Button presses come seconds apart; the window then holds a few of them.
-    window_s = max(WINDOW_S, 7 * float(np.median(np.diff(seconds))))
-    ends = np.searchsorted(seconds, seconds + window_s)
-    starts = np.searchsorted(seconds, np.arange(0.0, max(float(seconds[-1]) - 1.5, 0.1), 0.5))
-    ranges = []
-    for start in starts.tolist():
-        window = np.sort(values[start : ends[start]])
-        size = len(window)
-        if size >= 4:
-            off = max(2, size // 10) if size >= 9 else size // 6
-            ranges.append(float(window[size - 1 - off] - window[off]))
-    moving = np.asarray([each for each in ranges if each >= 1.5 * step_pm])
-    if not len(moving):
-        return 0.0
-    moving = moving[moving >= 0.4 * np.quantile(moving, 0.75)]
-    return float(np.quantile(moving, 0.6))
-
-
-def believable(values: Floats, seconds: Floats, swing: float, step_pm: int) -> NDArray[np.bool_]:
-    """Tell spikes of one to three readings from the readings that the stem can have made.
-
-    Returns:
-        ``(n,)`` bool, True where the reading is kept.
-    """
-    keep = np.ones(len(values), dtype=np.bool_)
-    jump = max(4.0 * step_pm, 0.12 * swing)
-    # Single spikes go first: beside one, the two good readings of a short visit look like a pair.
-    for wide in (1, 2, 1, 2, 3):
-        places = np.flatnonzero(keep)
-        x, s = values[places], seconds[places]
-        if len(x) < wide + 4:
-            break
-        bad = _bad_rim(x, swing)
-        before, after = x[: -wide - 1], x[wide + 1 :]
-        inner = np.stack([x[1 + k : len(x) - wide + k] for k in range(wide)])
-        span = s[wide + 1 :] - s[: -wide - 1]
-        above = inner.min(axis=0) > np.maximum(before, after) + jump
-        below = inner.max(axis=0) < np.minimum(before, after) - jump
-        far = np.abs(inner.mean(axis=0) - (before + after) / 2) > 1.25 * swing
-        rest = (np.abs(before - after) < 0.15 * swing) & (span < VISIT_S)
-        short = (span < BACK_AND_FORTH_S) | rest if wide < 3 else np.zeros(len(far), np.bool_)
-        for place in np.flatnonzero((above | below) & (short | far)).tolist():
-            if span[place] >= BACK_AND_FORTH_S and not far[place]:
-                # Longer than a twitch: a spike only if the stem rested at a wall meanwhile.
-                near = np.sort(x[np.abs(s - s[place + 1]) < WINDOW_S])
-                wall = near[-2 - wide] if below[place] else near[1 + wide]
-                if abs(wall - before[place]) > 0.2 * swing:
-                    continue
-            bad[place + 1 : place + 1 + wide] = True
-        keep[places[bad]] = False
-    return keep
-
-
-def _bad_rim(x: Floats, swing: float) -> NDArray[np.bool_]:
-    """Spikes in the first two and last two readings, which have neighbours on one side only."""
-    bad = np.zeros(len(x), dtype=np.bool_)
-    if len(x) >= 6:
-        bad[:2] = np.abs(x[:2] - np.median(x[2:5])) > 1.25 * swing
-        bad[-2:] = np.abs(x[-2:] - np.median(x[-5:-2])) > 1.25 * swing
-    return bad
 
 
 def turns(values: Floats, way_back: float) -> list[int]:
@@ -186,41 +80,36 @@ def turns(values: Floats, way_back: float) -> list[int]:
     >>> turns(np.array([0.0, 9.0, 8.0, 10.0, 1.0, 0.0, 7.0]), 3.0)
     [0, 3, 5, 6]
     """
-    listed = values.tolist()
     found: list[int] = []
     high = low = 0
+    highest = lowest = float(values[0]) if len(values) else 0.0
     rising: bool | None = None
     blocks = len(values) // BLOCK
     cut = values[: blocks * BLOCK].reshape(blocks, BLOCK)
     tops, bottoms = cut.max(axis=1).tolist(), cut.min(axis=1).tolist()
-    place = 0
-    while place < len(listed):
-        number = place // BLOCK
-        if rising is not None and place % BLOCK == 0 and number < blocks:
+    for number, begin in enumerate(range(0, len(values), BLOCK)):
+        if rising is not None and number < blocks:
             # A block in which the stem cannot have turned is taken in one step.
             top, bottom = tops[number], bottoms[number]
-            if rising and max(listed[high], top) - bottom <= way_back:
-                if top > listed[high]:
-                    high = place + int(cut[number].argmax())
-                place += BLOCK
+            if rising and max(highest, top) - bottom <= way_back:
+                if top > highest:
+                    high, highest = begin + int(cut[number].argmax()), top
                 continue
-            if not rising and top - min(listed[low], bottom) <= way_back:
-                if bottom < listed[low]:
-                    low = place + int(cut[number].argmin())
-                place += BLOCK
+            if not rising and top - min(lowest, bottom) <= way_back:
+                if bottom < lowest:
+                    low, lowest = begin + int(cut[number].argmin()), bottom
                 continue
-        value = listed[place]
-        if value > listed[high]:
-            high = place
-        if value < listed[low]:
-            low = place
-        if rising is not True and value - listed[low] > way_back:
-            found.append(low)
-            rising, high = True, place
-        elif rising is not False and listed[high] - value > way_back:
-            found.append(high)
-            rising, low = False, place
-        place += 1
+        for place, value in enumerate(values[begin : begin + BLOCK].tolist(), begin):
+            if value > highest:
+                high, highest = place, value
+            if value < lowest:
+                low, lowest = place, value
+            if rising is not True and value - lowest > way_back:
+                found.append(low)
+                rising, high, highest = True, place, value
+            elif rising is not False and highest - value > way_back:
+                found.append(high)
+                rising, low, lowest = False, place, value
     if rising is not None:
         found.append(high if rising else low)
     return found
@@ -285,6 +174,12 @@ def _outermost_rest(outward: Floats, least: int, tie: float) -> float:
     return float(np.mean(ordered[start : start + take]))
 
 
+def _nearest(total: int, count: int) -> int:
+    """Divide and round to the nearest whole number, halves to the even one."""
+    whole, rest = divmod(total, count)
+    return whole + (2 * rest > count or (2 * rest == count and whole % 2 == 1))
+
+
 def settle(
     value_pm: Integers,
     seconds: Floats,
@@ -334,6 +229,6 @@ def settle(
         if not len(chosen):
             chosen = late
     total = int(value_pm[chosen].sum())
-    level = Fraction(round(Fraction(2 * total, len(chosen))), 2)
+    level = Fraction(_nearest(2 * total, len(chosen)), 2)
     at = float(seconds[chosen].sum()) / len(chosen)
     return Settled(int(run[0]), int(run[-1]), len(run), level, at, len(chosen))

@@ -15,7 +15,7 @@ from gaugelink.metrology.sweep_result import Flag
 from gaugelink.quantity import PM_PER_INCH, PM_PER_MM
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -110,9 +110,9 @@ def many_spikes(aside: Floats, low: float, high: float, readings: int) -> Flag |
 
 def unit_changed(units: Sequence[str]) -> Flag | None:
     """Flag a unit that is not the unit of the first reading throughout."""
-    other = next((place for place, unit in enumerate(units) if unit != units[0]), None)
-    if other is None:
+    if units.count(units[0]) == len(units):
         return None
+    other = next(place for place, unit in enumerate(units) if unit != units[0])
     return Flag(
         "unit change",
         f"The gauge went from {units[0]} to {units[other]} at reading {other + 1}: its unit "
@@ -160,13 +160,17 @@ def frozen(
     lengths = seconds[ends] - seconds[begins]
     usual, flicker = _habits(values, seconds, rests)
     moved = max(3.0 * step_pm, 0.1 * swing)
-    for run in np.flatnonzero((lengths > 1.0) & (ends - begins >= 3)).tolist():
+    runs = np.flatnonzero((lengths > 1.0) & (ends - begins >= 3)).tolist()
+    if not runs:
+        return None
+    before, after = _farthest(values), _farthest(values[::-1])
+    for run in runs:
         begin, end, held = int(begins[run]), int(ends[run]), float(lengths[run])
-        level = values[begin]
-        if not np.any(np.abs(values[:begin] - level) > moved):
+        level = float(values[begin])
+        if not begin or before(begin - 1, level) <= moved:
             continue  # The rest before the first rock.
         quiet = (1 - flicker) ** (end - begin) < 1e-5 and held > 1.5 * usual
-        if not np.any(np.abs(values[end:] - level) > moved):
+        if after(len(values) - 1 - end, level) <= moved:
             if held >= TAIL_HELD_S or quiet:
                 return Flag(
                     "frozen",
@@ -186,6 +190,16 @@ def frozen(
                 spoils=True,
             )
     return None
+
+
+def _farthest(values: Floats) -> Callable[[int, float], float]:
+    """Give a function that tells how far from a level the readings up to a place went."""
+    top, bottom = np.maximum.accumulate(values), np.minimum.accumulate(values)
+
+    def farthest(place: int, level: float) -> float:
+        return max(float(top[place]) - level, level - float(bottom[place]))
+
+    return farthest
 
 
 def _habits(values: Floats, seconds: Floats, rests: Sequence[Rest]) -> tuple[float, float]:

@@ -311,14 +311,16 @@ def upper_figure(ends: Ends, fit: EndFit, used: NDArray[np.bool_]) -> int:
     for after, size in fit.slips:
         level[after + 1 :] -= size
     travels = []
-    for number in np.flatnonzero(used).tolist():
-        opposite = np.flatnonzero(used & (ends.side == -ends.side[number]))
-        before, later = opposite[opposite < number], opposite[opposite > number]
-        if len(before) and len(later):
-            a, b = int(before[-1]), int(later[0])
-            share = (ends.at[number] - ends.at[a]) / max(float(ends.at[b] - ends.at[a]), 1e-9)
-            middle = level[a] + share * (level[b] - level[a])
-            travels.append(float(ends.side[number] * (level[number] - middle)))
+    for side in (-1, 1):
+        mine = np.flatnonzero(used & (ends.side == side))
+        opposite = np.flatnonzero(used & (ends.side == -side))
+        later = np.searchsorted(opposite, mine)
+        between = (later > 0) & (later < len(opposite))
+        mine, later = mine[between], later[between]
+        a, b = opposite[later - 1], opposite[later]
+        share = (ends.at[mine] - ends.at[a]) / np.maximum(ends.at[b] - ends.at[a], 1e-9)
+        middle = level[a] + share * (level[b] - level[a])
+        travels += (side * (level[mine] - middle)).tolist()
     return round(float(np.quantile(travels, 0.8))) if travels else 0
 
 
