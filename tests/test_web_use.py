@@ -164,6 +164,30 @@ async def test_what_lies_in_the_tray_is_given_to_the_step_asked_now(at):
     assert at.asked == [{"do": "assign", "place": 140, "step": 84, "reason": reason}]
 
 
+async def test_a_full_tray_does_not_push_the_readings_away(at):
+    """A button was pressed again and again while something else was asked for."""
+    doc = web_sample.question_state()
+    [one] = doc["tray"]
+    await at.open(doc)
+    high = "readings-table .tray"
+    before = (await at.page.locator(high).bounding_box())["height"]
+    doc["tray"] = [one | {"place": 200 - number} for number in range(40)]
+    await at.open(doc)
+    assert (await at.texts(f"{high} h2"))[0].startswith("Tray, 40: ")
+    assert (await at.page.locator(high).bounding_box())["height"] < before + 250
+    assert await at.page.locator(f"{high} tbody").count() == 40
+    last = at.page.locator(f"{high} tbody[data-place='161'] button:has-text('Strike out')")
+    await last.scroll_into_view_if_needed()
+    assert await last.is_visible()
+
+
+async def test_the_reason_of_a_value_in_the_tray_has_most_of_the_width(at):
+    await at.open(web_sample.question_state())
+    tray = await at.page.locator(".tray").bounding_box()
+    words = await at.page.locator(".tray td.what").bounding_box()
+    assert words["width"] > 0.45 * tray["width"]
+
+
 async def test_a_refusal_is_shown_in_the_words_of_the_bench(at):
     await at.open()
     at.expected = "409"

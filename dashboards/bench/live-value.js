@@ -81,7 +81,8 @@ export class LiveValue extends HTMLElement {
     setText(this.#title, gauge?.title ?? "");
     setText(this.#text, text);
     setText(this.#unit, live?.unit ?? "");
-    this.#text.style.setProperty("--ems", String(Math.max(widthOf(text), 2)));
+    // A dash as large as a figure is a black bar.
+    this.#text.style.setProperty("--ems", String(text === "–" ? 8 : Math.max(widthOf(text), 2)));
     this.#mind(live, gauge);
   }
 

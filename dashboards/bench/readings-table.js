@@ -19,12 +19,14 @@ const COLUMNS = ["valve", "what", "reading", "against limit", "gauge", "time"];
 export class ReadingsTable extends HTMLElement {
   #filter = h("button", { type: "button", class: "quiet", hidden: true });
   #tray = h("div", { class: "tray", hidden: true, role: "group", "aria-label": "Tray" });
+  #trayTitle = h("h2");
   #trayRows = h("table");
   #table = h("table", {}, h("thead", {}, h("tr", {}, ...COLUMNS.map((name) => h("th", { scope: "col", class: name.replace(" ", "-") }, name)))));
   #none = h("p", { class: "soft" }, "None yet.");
 
   connectedCallback() {
-    this.#tray.append(h("h2", {}, "Tray: sent, but not for the step that was asked"), this.#trayRows);
+    const rows = h("div", { class: "tray-rows", tabindex: 0, role: "region", "aria-label": "Values in the tray" }, this.#trayRows);
+    this.#tray.append(this.#trayTitle, rows);
     this.append(this.#filter, this.#tray, h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Readings" }, this.#table), this.#none);
     this.#filter.addEventListener("click", () => tell(this, "pick-valve", null));
     this.addEventListener("click", (event) => {
@@ -54,6 +56,7 @@ export class ReadingsTable extends HTMLElement {
     patchList(this.#table, wanted.map((one) => row(one)), key, makeRow, drawRow);
     patchList(this.#trayRows, state.tray.map((one) => row(one, true)), key, makeRow, drawRow);
     this.#tray.hidden = state.tray.length === 0;
+    setText(this.#trayTitle, `Tray, ${state.tray.length}: sent, but not for the step that was asked`);
     this.#none.hidden = wanted.length > 0;
     this.#filter.hidden = valve === null;
     setText(this.#filter, valve === null ? "" : `Only ${valve}: show all again`);
