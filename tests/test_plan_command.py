@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from gaugelink.commands.plan_document import DONE, document
+from gaugelink.commands.plan_document import DONE, document, text as lines_of
 from gaugelink.commands.plan_file import load_task
-from gaugelink.planning.plan import plan
+from gaugelink.planning.plan import Plan, plan
 from gaugelink.planning.task import DEEDS
 from gaugelink.work import WORK
 
@@ -77,6 +78,26 @@ def test_everything_stale_is_measured_again_and_nothing_else():
     assert ("2I", "stem diameter") not in again
     assert set(DONE) == set(DEEDS)
     assert set(DONE.values()) <= set(WORK)
+
+
+def test_what_is_left_afterwards_is_told():
+    """By hand: 2I sits at 1.305; 1.40 less 0.01316 of guard band leaves 0.08184 to cut.
+
+    Its tip, 37.045 under 37.10, leaves 0.055: less, so the tip decides.
+    """
+    left = {one["step"]: one for one in told(JOB)["valves"][1]["left"]}
+    assert left["cut seat"] == {"step": "cut seat", "most_mm": 0.055, "held_by": "tip height max"}
+    assert left["skim"] == {"step": "skim", "most_mm": 0.39184, "held_by": "stand-down min"}
+
+
+def test_a_plan_that_is_not_proved_says_how_much_could_be_saved():
+    task = load_task(JOB, "job.toml")
+    found = plan(task)
+    assert isinstance(found, Plan)
+    doubtful = replace(found, bound_cents=4419)
+    out = document(task, doubtful, 0)
+    assert (out["optimal"], round(out["gap"], 3)) == (False, 0.1)
+    assert next(lines_of(task, out)).endswith("at most 10.0 % could be saved by a better plan")
 
 
 def test_prices_may_stand_in_a_file_of_their_own(run_cli: RunCli, tmp_path: Path):
@@ -180,7 +201,7 @@ def test_a_file_in_inches_is_planned():
         (', most = "0.40 mm"', "", "prices.step.cut_seat: most is missing"),
         ('takes = "0.005 mm"', 'most = "0.005 mm"', "prices.step.lap: found a depth"),
         ('least = "0.03 mm"', 'least = "0.50 mm"', "least first"),
-        ('guide = "9.50"', 'guide = "9.505"', "found '9.505', accepted: a price"),
+        ('guide = "9.50"', 'guide = "9.505"', "found '9.505', accepted: a price such"),
         ("minutes = 16", "minutes = -1", "prices.step.replace_guide.minutes"),
         ('name = "+0.1"\nkind = "intake"', 'name = "+0.1"\nkind = "x"', "found 'x', accepted"),
         ("pairing = true", "paring = true", "unknown key"),

@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     prices = (read_text(Path(args.prices)), args.prices) if args.prices else None
     task = load_task(read_text(Path(args.job)), args.job, prices)
     try:
-        told = document(task, plan(task, args.seconds), args.alternatives)
+        told = document(task, plan(task, args.seconds), args.alternatives, args.seconds)
     except ValueError as fault:
         raise InputError(str(fault), file=args.job, field="--seconds") from None
     if args.json:

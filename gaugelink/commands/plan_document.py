@@ -6,6 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.head import CHARACTERISTICS
+from gaugelink.planning.allowances import allowances
 from gaugelink.planning.plan import alternatives
 from gaugelink.planning.task import DEEDS
 from gaugelink.work import WORK, Operation
@@ -68,13 +69,16 @@ MAKER: Final = (
 )
 
 
-def document(task: Task, found: Plan | Conflict, others: int) -> dict[str, Any]:
+def document(
+    task: Task, found: Plan | Conflict, others: int, seconds: float = 60.0
+) -> dict[str, Any]:
     """Make the document.
 
     Args:
         task: the head.
         found: its plan, or why there is none.
         others: how many alternatives to look for.
+        seconds: the longest that the solver may take for each of them.
     """
     from gaugelink.planning.plan import Conflict  # noqa: PLC0415  scipy comes with it when used
 
@@ -97,7 +101,9 @@ def document(task: Task, found: Plan | Conflict, others: int) -> dict[str, Any]:
         "missing": [{"valve": place, "reading": name} for place, name in found.unproved],
         "alternatives": [
             {"cost": other.cents / 100, "differs": _differs(task, found, other)}
-            for other in (alternatives(task, found, most=others) if others else ())
+            for other in (
+                alternatives(task, found, most=others, seconds=seconds) if others else ()
+            )
         ],
         "cautions": [*(CAUTIONS[deed] for deed in used if deed in CAUTIONS), MAKER],
     }  # fmt: skip
@@ -122,6 +128,11 @@ def _valve(task: Task, put: Put) -> dict[str, Any]:
         "shims_mm": [_mm(pm) for pm in way.stack.pieces],
         "cost": way.cents / 100,
         "expected_mm": {name: _mm(pm) for name, pm in put.figures.items()},
+        "left": [
+            {"step": step, "most_mm": _mm(one.most_pm), "held_by": one.held_by}
+            for step, one in allowances(put.seated).items()
+            if one.most_pm is not None
+        ],
     }
 
 
@@ -249,12 +260,22 @@ def _row(row: dict[str, Any]) -> str:
     if "shims_mm" in row:
         told += f", {' + '.join(f'{high:g}' for high in row['shims_mm'])} mm"
     if row["operation"] == "fit insert":
-        # Below 0: the valve sits higher than it did.
-        return (f"{told}, cut until the valve sits {-row['depth_mm']:.3f} mm higher than now "
-                f"({-row['most_mm']:.3f} to {-row['least_mm']:.3f})")  # fmt: skip
+        # Below 0: the seat lies higher than it did.
+        turned = {"depth_mm": -row["depth_mm"], "least_mm": -row["most_mm"],
+                  "most_mm": -row["least_mm"]}  # fmt: skip
+        return f"{told}, cut until the seat lies {_span(turned)} higher than now"
     if "least_mm" in row:
-        return (f"{told} {row['depth_mm']:.3f} mm "
-                f"({row['least_mm']:.3f} to {row['most_mm']:.3f})")  # fmt: skip
+        return f"{told} {_span(row)}"
     if "depth_mm" in row:
         return f"{told}, about {row['depth_mm']:g} mm"
     return told
+
+
+def _span(row: dict[str, Any]) -> str:
+    """Show a depth in micrometres, rounded towards the inside of what it may be."""
+    pm = {key: round(row[f"{key}_mm"] * 1e9) for key in ("depth", "least", "most")}
+    least, most = -(-pm["least"] // 10**6), pm["most"] // 10**6
+    if least > most:  # no whole micrometre lies between
+        return f"{row['depth_mm']:.6f} mm"
+    depth = min(max(round(pm["depth"] / 10**6), least), most)
+    return f"{depth / 1000:.3f} mm ({least / 1000:.3f} to {most / 1000:.3f})"

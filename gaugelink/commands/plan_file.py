@@ -102,8 +102,10 @@ class _Reader:
             digits, places = parse_number(given)
         except InputError:
             digits, places = -1, 0
-        if digits < 0 or places > 2 or digits > 10**8 * 10**places:
-            raise self.bad(f"found {given!r}, accepted: a price such as 18.50", *path)
+        if digits < 0 or places > 2 or digits > 10**6 * 10**places:
+            raise self.bad(
+                f"found {given!r}, accepted: a price such as 18.50, up to a million", *path
+            )
         return int(digits * 10 ** (2 - places))
 
 

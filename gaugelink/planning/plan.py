@@ -21,7 +21,7 @@ from gaugelink.planning.task import Range
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from gaugelink.planning.allowances import Figure, Step
+    from gaugelink.planning.allowances import Figure, Seated, Step
     from gaugelink.planning.options import Way
     from gaugelink.planning.task import Task
 
@@ -46,12 +46,17 @@ class Put:
         way: the way that was chosen.
         depths: of the steps that have one; a fitted insert is cut to where the valve then sits,
             below 0 where that is higher than before.
-        figures: what has to be measured afterwards, picometres.
+        seated: the valve in its place afterwards, with what holds it.
     """
 
     way: Way
     depths: Mapping[Step, Depth]
-    figures: Mapping[Figure, int]
+    seated: Seated
+
+    @property
+    def figures(self) -> Mapping[Figure, int]:
+        """What should be found afterwards, picometres: a forecast, never a reading."""
+        return self.seated.figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +93,10 @@ class Plan:
 class Conflict:
     """Limits that no work on offer can keep together, each needed for that: ``(place, limit)``.
 
-    The head's own stand under "". `proved` is false where the solver ran out of time.
+    The head's own stand under "".
     """
 
     limits: tuple[tuple[str, str], ...]
-    proved: bool = True
 
 
 def seals_cents(task: Task) -> int:
@@ -135,7 +139,7 @@ def alternatives(
         best: its cheapest plan.
         most: how many.
         percent: how much dearer they may be.
-        seconds: the longest that the solver may take for each.
+        seconds: the longest that the solver may take for each; none more after that.
 
     Returns:
         The cheapest first; each differs from all others in a step at one place or more.
@@ -148,7 +152,13 @@ def alternatives(
     programme.at_most(ceiling)
     programme.not_again([put.way for put in best.puts])
     others: list[Plan] = []
-    while len(others) < most and (found := programme.solve(seconds)) is not None:
+    while len(others) < most:
+        try:
+            found = programme.solve(seconds)
+        except ValueError:  # no time left: fewer of them, the plan itself stands
+            break
+        if found is None:
+            break
         chosen, bound = found
         others.append(_settled(task, skim, chosen, bound))
         programme.not_again(chosen)
@@ -217,4 +227,4 @@ def _put(task: Task, way: Way, skim: int) -> Put:
             raise ArithmeticError(f"found a {step} of {depth}, beyond what the place bears")
     if broken := done.beyond():
         raise ArithmeticError(f"found {', '.join(broken)} not kept by a plan")
-    return Put(way, depths, done.figures)
+    return Put(way, depths, done)
