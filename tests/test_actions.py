@@ -259,6 +259,7 @@ DOES = st.sampled_from(
         "assign",
         "confirm-position",
         "keys",
+        "work",
     ]
 )
 KEYS = st.fixed_dictionaries(
@@ -266,6 +267,8 @@ KEYS = st.fixed_dictionaries(
     optional={
         "gauge": st.sampled_from(["M1", "C1", "D1", "I1"]) | JSON,
         "reason": st.just("because") | JSON,
+        "operation": st.sampled_from(["valve replaced", "face skimmed", "gauge found out"]) | JSON,
+        "valves": st.lists(st.sampled_from(["1I", "1E", "9E"]), max_size=2) | JSON,
         "step": st.integers(-1, 11) | JSON,
         "place": st.integers(-1, 12) | JSON,
         "keys": st.lists(st.tuples(st.text(max_size=3), st.integers(-1, 90)).map(list)) | JSON,
@@ -303,3 +306,37 @@ def test_whatever_a_page_asks_for_it_gets_a_status_and_a_sentence(tmp_path):
             assert counting <= set(range(rig.store.size))
 
     run(test())
+
+
+@in_a_bench
+async def test_work_that_was_done_is_told_with_what_it_made_stale(rig):
+    await rig.press("M1", stem("7.964"))
+    words = await ask(rig, do="work", operation="valve replaced", valves=["1I"], by="B. T.")
+    assert words.startswith("valve replaced on 1I: 1 line of the history stale; asked for: ")
+    assert rig.session.readings() == []
+    event = rig.session.work[0][1]
+    assert (event.valves, event.by, event.depth) == (("1I",), "B. T.", None)
+    await ask(rig, do="work", operation="seat cut", valves=["1E"], depth="0.15 mm")
+    assert str(rig.session.work[1][1].depth) == "0.15 mm"
+    words = await ask(rig, do="work", operation="gauge found out", gauge="M1")
+    assert words.startswith("gauge found out (M1): 0 lines of the history stale")
+
+
+@in_a_bench
+async def test_work_that_makes_no_sense_is_refused_with_what_is_accepted(rig):
+    assert "valves.0" in await ask(rig, 400, do="work", operation="seat cut", valves=[3])
+    assert "operation" in await ask(rig, 400, do="work", operation="seat polished", valves=["1I"])
+    assert "say which" in await ask(rig, 409, do="work", operation="seat cut")
+    assert "'9E'" in await ask(rig, 409, do="work", operation="seat cut", valves=["9E"])
+    assert "deep" in await ask(
+        rig, 409, do="work", operation="seat cut", valves=["1E"], depth="deep"
+    )
+
+
+@in_a_bench
+async def test_no_work_is_told_while_a_sweep_runs(rig):
+    """What was rocked before the work would count as measured after it."""
+    await ask(rig, do="go", step=ROCK)
+    await ask(rig, do="sweep-start")
+    words = await ask(rig, 409, do="work", operation="guide honed", valves=["1I"])
+    assert words == "a sweep is running; stop it first"

@@ -18,7 +18,7 @@ from view_kit import FACE, WITH_FACE, measure_all, reading, rock_at, take, valve
 from view_shapes import STATE, check, misfits
 
 from gaugelink.capture.actions import act
-from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
+from gaugelink.deeds import Assign, DoWork, Retake, Skip, StrikeOut
 from gaugelink.view.parts import reading_scale
 from gaugelink.view.state import MOST_MESSAGES, MOST_READINGS, live_document
 
@@ -347,5 +347,29 @@ def test_a_sweep_that_counts_nowhere_is_in_history_and_tray_with_its_reason(tmp_
             strike = {"do": "strike-out", "place": parked["place"], "reason": "a try"}
             assert (await act(rig.bench, strike))[0] == 200
             assert view.state()["tray"] == []
+
+    run(test())
+
+
+def test_what_is_stale_says_because_of_which_work_and_counts_nowhere(tmp_path):
+    async def test():
+        async with running(tmp_path, sheet_text=WITH_FACE) as rig:
+            view = rig.view()
+            await measure_all(rig)
+            before = view.state()
+            assert any(item["characteristic"] == "stem diameter" for item in before["verdicts"])
+            await rig.bench.do(DoWork("valve replaced", ("1I", "1E")))
+            state = view.state()
+            check(state, STATE)
+            stems = [item for item in state["readings"]
+                     if item["characteristic"] == "stem diameter"]  # fmt: skip
+            assert {(item["state"], item["reason"], item["scale"]) for item in stems} == {
+                ("stale", "stale: valve replaced", None)
+            }
+            assert all(item["text"] for item in stems), "the figure stays"
+            assert not any(item["characteristic"] == "stem diameter" for item in state["verdicts"])
+            assert state["next"]["again"] == "stale: valve replaced"
+            assert state["progress"]["done"] < before["progress"]["done"]
+            assert not state["finished"]
 
     run(test())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 
 import pytest
 from bench_kit import (
@@ -20,8 +21,9 @@ from view_kit import WITH_FACE, measure_all, rock_at, take
 from view_shapes import REPORT, check
 
 from gaugelink import content
-from gaugelink.deeds import Assign, Retake, Skip, StrikeOut
+from gaugelink.deeds import Assign, DoWork, Retake, Skip, StrikeOut
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, SweepTaken, from_document
+from gaugelink.report.layout import lay_out
 from gaugelink.view.report import judged_event, report_document
 from gaugelink.wire.base import Value
 from gaugelink.wire.driver import load_driver
@@ -117,6 +119,29 @@ class TestReport:
                 assert ("1E", "stem diameter") in missing
                 assert ("1I", "stand-down") in missing
                 assert ("1I", "stem diameter") not in missing
+
+        run(test())
+
+    def test_it_lists_what_is_stale_and_counts_it_as_not_measured(self, tmp_path):
+        async def test():
+            async with running(tmp_path) as rig:
+                view = rig.view()
+                await rig.press("M1", stem("7.964"))
+                await rig.press("M1", stem("7.962"))
+                await rig.bench.do(DoWork("valve replaced", ("1I",)))
+                report = report_document(view, rig.store.heads()[-1])
+                check(report, REPORT)
+                stale = [item for item in report["readings"] if item["state"] == "stale"]
+                assert {item["valve"] for item in stale} == {"1I"}
+                assert {item["reason"] for item in stale} == {"stale: valve replaced"}
+                missing = {(item["valve"], item["characteristic"])
+                           for item in report["not_measured"]}  # fmt: skip
+                assert ("1I", "stem diameter") in missing
+                places = {place for item in report["verdicts"] for place in item["places"]}
+                assert not places & {item["place"] for item in stale}
+                drawn = json.dumps(lay_out(report))
+                assert "stale: valve replaced" in drawn
+                assert "stale after work" in drawn
 
         run(test())
 

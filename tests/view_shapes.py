@@ -56,7 +56,15 @@ READING = {
     "operator": str,
     "utc": str,
     "raw": str,
-    "state": {"good", "struck out", "unassigned", "refused", "skipped", "not usable"},
+    "state": {
+        "good",
+        "struck out",
+        "unassigned",
+        "refused",
+        "skipped",
+        "not usable",
+        "stale",
+    },
     "reason": str,
     "scale": Maybe(SCALE),
 }
@@ -181,6 +189,7 @@ STATE = {
     "sweep": Maybe(SWEEP),
     "messages": [{"level": {"note", "warning"}, "words": str, "utc": str}],
     "record": {"size": int, "root": str, "log": str},
+    "operations": [{"name": str, "concerns": {"valves", "head", "gauge"}}],
     "watching": bool,
     "finished": bool,
 }

@@ -33,6 +33,8 @@ GAUGES: list[JSON] = [
     {"id": "T1", "kind": "depth gauge", "title": "Depth gauge with bridge", "serial": "INV-0915"},
     {"id": "C1", "kind": "caliper", "title": "Caliper 150 mm", "serial": "INV-5512"},
 ]
+OPERATIONS = (("guide replaced", "valves"), ("seat ground", "valves"), ("face skimmed", "head"),
+              ("gauge found out", "gauge"))  # fmt: skip
 CLEARANCE_WORDS = "lift 8 mm, new valve: service max 0.100 mm"
 
 
@@ -305,6 +307,7 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
              "words": "Reading 19 of M1 came 0.3 s after one with the same figure: taken as one."},
         ],
         "record": {"size": 88, "root": "9f2c" * 16, "log": "demo/record.sqlite"},
+        "operations": [{"name": name, "concerns": concerns} for name, concerns in OPERATIONS],
         "watching": False,
         "finished": False,
     } | more  # fmt: skip
@@ -361,6 +364,19 @@ def question_state(**more: Any) -> JSON:
     step = doc["next"]["step"]
     doc["question"] = {"place": 89, "step": step, "code": "wrong unit", "words": why}
     return doc | more
+
+
+def worked_state(valve: str = "3I") -> JSON:
+    """Make a state after work on a valve: its stem readings are stale and asked for again."""
+    doc = state()
+    words = "stale: valve replaced"
+    for one in doc["readings"]:
+        if one["valve"] == valve and one["characteristic"] == "stem diameter":
+            one.update(state="stale", reason=words, scale=None)
+    place = f"Intake valve of cylinder {valve[0]}: stem diameter, top, along the head"
+    doc["next"] = next_step("stem", valve, again=words, words=place, station="top",
+                            direction="along")  # fmt: skip
+    return doc
 
 
 def hostile_state(text: str) -> JSON:

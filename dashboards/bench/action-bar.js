@@ -21,6 +21,7 @@ export class ActionBar extends HTMLElement {
   #skip = button("Skip…");
   #retake = button("Retake…");
   #strike = button("Strike out last…");
+  #work = button("Work done…");
   #confirm = button("Confirm position");
   #zero = button("Zero checked");
   /** Values at rest are taken and sweeps start by motion, so that both hands are free. */
@@ -32,7 +33,7 @@ export class ActionBar extends HTMLElement {
   #busy = false;
 
   connectedCallback() {
-    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#watch, this.#confirm, this.#zero, this.#answer);
+    this.append(this.#take, this.#sweep, this.#back, this.#skip, this.#retake, this.#strike, this.#work, this.#watch, this.#confirm, this.#zero, this.#answer);
     const on = (/** @type {HTMLButtonElement} */ which, /** @type {() => void} */ what) =>
       which.addEventListener("click", what);
     on(this.#take, () => this.#doTake());
@@ -41,6 +42,7 @@ export class ActionBar extends HTMLElement {
     on(this.#watch, () => this.#do({ do: "watch", on: !(this.#state?.watching ?? false) }));
     on(this.#confirm, () => this.#do({ do: "confirm-position" }));
     on(this.#zero, () => this.#do({ do: "confirm-zero", gauge: this.#doubted() }));
+    on(this.#work, () => tell(this, "ask-work", null));
     on(this.#skip, () => {
       const reason = (/** @type {string} */ text) => ({ do: "skip", reason: text });
       this.#why("Skip this step", this.#state?.next?.words ?? "", REASONS.skip, reason);
@@ -156,6 +158,7 @@ export class ActionBar extends HTMLElement {
     may(this.#skip, !running && state?.next !== null);
     may(this.#retake, !running && last !== null);
     may(this.#strike, !running && last !== null && (last.state === "good" || last.state === "not usable"));
+    may(this.#work, !running);
     const watching = state?.watching ?? false;
     may(this.#watch, true);
     set(this.#watch, { "aria-pressed": String(watching) });

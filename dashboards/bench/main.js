@@ -19,6 +19,7 @@ import { SlipQuestion } from "./slip-question.js";
 import { SweepPlot } from "./sweep-plot.js";
 import { TitleBlock } from "./title-block.js";
 import { MessageList, VerdictList } from "./verdict-list.js";
+import { WorkDialog } from "./work-dialog.js";
 
 /** @typedef {import("../common/types.js").State} State */
 /** @typedef {import("../common/types.js").Sweep} Sweep */
@@ -58,6 +59,7 @@ const parts = {
   sweep: part(SweepPlot, "sweep-plot"),
   block: part(TitleBlock, "title-block"),
   why: part(ReasonDialog, "reason-dialog"),
+  work: part(WorkDialog, "work-dialog"),
 };
 const sweepSection = /** @type {HTMLElement} */ (parts.sweep.closest("section"));
 
@@ -162,6 +164,7 @@ function on(name, use) {
 
 on("act", (/** @type {Action} */ action) => void ask(action));
 on("ask-why", (/** @type {import("./reason-dialog.js").Question} */ question) => parts.why.ask(question));
+on("ask-work", () => state !== null && parts.work.ask(state));
 on("pick-valve", (/** @type {string | null} */ valve) => {
   view.valve = valve;
   draw();
@@ -187,7 +190,7 @@ listenToPedal({
   accept: () => parts.actions.accept(),
   redo: () => parts.actions.redo(),
   back: () => parts.actions.stepBack(),
-  busy: () => parts.why.open,
+  busy: () => parts.why.open || parts.work.open,
 });
 themeButton(parts.job.themeButton, () => parts.sweep.redraw());
 

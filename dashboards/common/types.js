@@ -41,7 +41,7 @@
  * @property {string} operator
  * @property {string} utc
  * @property {string} raw
- * @property {"good" | "struck out" | "unassigned" | "refused" | "skipped" | "not usable"} state
+ * @property {"good" | "struck out" | "unassigned" | "refused" | "skipped" | "not usable" | "stale"} state
  * @property {string} reason
  * @property {Scale | null} scale
  *
@@ -162,6 +162,10 @@
  * @property {string} code the kind of slip
  * @property {string} words what it looks like and what to do, to be read after "This"
  *
+ * @typedef {object} Operation work that makes earlier readings stale
+ * @property {string} name
+ * @property {"valves" | "head" | "gauge"} concerns
+ *
  * @typedef {object} State
  * @property {number} version
  * @property {Job} job
@@ -178,6 +182,7 @@
  * @property {Sweep | null} sweep
  * @property {Message[]} messages newest first
  * @property {{size: number, root: string, log: string}} record
+ * @property {Operation[]} operations everything that can be done to a head
  * @property {boolean} watching  values at rest are taken and sweeps start by motion
  * @property {boolean} finished
  *
@@ -185,7 +190,7 @@
  * @property {boolean} ok
  * @property {string} words
  *
- * @typedef {{do: string} & Record<string, string | number | boolean | [string, number][]>} Action
+ * @typedef {{do: string} & Record<string, string | number | boolean | string[] | [string, number][]>} Action
  */
 
 export {};

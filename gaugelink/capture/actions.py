@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from gaugelink.capture.typed import KEYS_MOST, take_keys
-from gaugelink.deeds import Assign, ConfirmPosition, ConfirmZero, Retake, Skip, StrikeOut
-from gaugelink.errors import GaugeLinkError
+from gaugelink.deeds import Assign, ConfirmPosition, ConfirmZero, DoWork, Retake, Skip, StrikeOut
+from gaugelink.errors import GaugeLinkError, SessionError
 from gaugelink.events import (
     PositionConfirmed,
     PositionSkipped,
@@ -20,7 +20,8 @@ from gaugelink.events import (
     SweepParked,
     SweepTaken,
 )
-from gaugelink.quantity import micrometres_text
+from gaugelink.quantity import micrometres_text, parse_length
+from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
 
 if TYPE_CHECKING:
     from gaugelink.capture.bench import Bench
@@ -101,6 +102,15 @@ class _Assign(_Action):
     reason: Reason
 
 
+class _Work(_Action):
+    do: Literal["work"]
+    operation: Operation
+    valves: Annotated[list[Annotated[str, Field(max_length=10)]], Field(max_length=200)] = []
+    depth: Annotated[str, Field(max_length=60)] = ""
+    by: Annotated[str, Field(max_length=60)] = ""
+    gauge: Annotated[str, Field(max_length=60)] = ""
+
+
 class _Keys(_Action):
     do: Literal["keys"]
     keys: Annotated[list[_Key], Field(min_length=1, max_length=KEYS_MOST)]
@@ -120,6 +130,7 @@ _Anything = (
     | _ConfirmPosition
     | _Keys
     | _ConfirmZero
+    | _Work
 )
 _ANY: TypeAdapter[_Anything] = TypeAdapter(Annotated[_Anything, Field(discriminator="do")])
 
@@ -192,12 +203,37 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
         case _ConfirmZero(gauge=gauge):
             await bench.do(ConfirmZero(gauge))
             return f"the zero of {gauge} is right; what it sends counts again"
+        case _Work():
+            return await _work(bench, action)
         case _Keys(keys=keys):
             return await take_keys(bench, keys)
         case _Assign(place=place, step=step, reason=reason):
             await bench.do(Assign(place, step, reason))
             return f"assigned to {bench.session.plan[step].position.words}"
     raise AssertionError(action)
+
+
+async def _work(bench: Bench, action: _Work) -> str:
+    if bench.recorder is not None:
+        # What was rocked before the work would count as measured after it.
+        raise SessionError("a sweep is running; stop it first")
+    session = bench.session
+    before = _stale(bench)
+    depth = parse_length(action.depth) if action.depth.strip() else None
+    await bench.do(DoWork(action.operation, tuple(action.valves), depth, action.by, action.gauge))
+    count = _stale(bench) - before
+    what: str = action.operation
+    if action.valves:
+        what += f" on {', '.join(action.valves)}"
+    if action.gauge:
+        what += f" ({action.gauge})"
+    asked = session.step.position.words if session.step else "nothing"
+    lines = "1 line" if count == 1 else f"{count} lines"
+    return f"{what}: {lines} of the history stale; asked for: {asked}"
+
+
+def _stale(bench: Bench) -> int:
+    return sum(bool(entry.stale) for entry in bench.session.history.values())
 
 
 def _struck(done: list[tuple[int, Any]]) -> str:

@@ -6,7 +6,6 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.capture.measured import judge_session
-from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
 from gaugelink.view.parts import (
@@ -19,6 +18,7 @@ from gaugelink.view.parts import (
     verdict_document,
 )
 from gaugelink.view.sweeps import SweepView, sweep_document, sweep_headline
+from gaugelink.work import WORK
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -249,6 +249,9 @@ class JobView:
                 "root": bench.root.hex(),
                 "log": bench.store.log,
             },
+            "operations": [
+                {"name": name, "concerns": work.concerns} for name, work in WORK.items()
+            ],
             "watching": bench.watch.on,
             "finished": session.finished,
         }
@@ -272,8 +275,7 @@ class JobView:
         recorder = bench.recorder
         if recorder is not None and recorder.values:
             gauge = bench.session.gauges[recorder.gauge]
-            trace = recorder.trace()
-            analysis = analyse_trace(trace, gauge.u_pm)
+            trace, analysis = recorder.so_far(gauge.u_pm)
             position = bench.session.plan[recorder.step].position
             return sweep_document(self.sheet, SweepView(position, recorder.gauge, trace, analysis))
         sweeps = [

@@ -1,0 +1,108 @@
+/**
+ * `<work-dialog>`: tells the bench what was done to the head. Operation, valves where it concerns
+ * single ones, the gauge where one was found out; depth and name may stay empty.
+ */
+
+import { h, tell } from "../common/dom.js";
+
+/** @typedef {import("../common/types.js").State} State */
+
+/** @param {string} label */
+function field(label) {
+  return h("input", { type: "text", maxlength: 60, autocomplete: "off", "aria-label": label });
+}
+
+export class WorkDialog extends HTMLElement {
+  #operation = h("select", { "aria-label": "Operation" });
+  #valves = h("div", { class: "reasons which", role: "group", "aria-label": "Valves" });
+  #gauge = h("select", { "aria-label": "Gauge" });
+  #gaugeLabel = h("label", {}, h("span", {}, "Gauge that was found out"), this.#gauge);
+  #depth = field("Depth taken off");
+  #depthLabel = h("label", {}, h("span", {}, "Depth taken off, with its unit; may stay empty"), this.#depth);
+  #by = field("Done by");
+  #whole = h("p", { class: "soft" }, "Concerns the whole head.");
+  #go = h("button", { type: "submit", class: "main" }, "Work is done");
+  #cancel = h("button", { type: "button" }, "Leave it");
+  #form = h(
+    "form",
+    { method: "dialog" },
+    h("h2", { id: "work-title" }, "What was done?"),
+    h("p", { class: "soft" }, "Readings that it touches become stale and are asked for again."),
+    h("label", {}, h("span", {}, "Operation"), this.#operation),
+    this.#valves,
+    this.#whole,
+    this.#gaugeLabel,
+    this.#depthLabel,
+    h("label", {}, h("span", {}, "Done by; empty: who stands at the bench"), this.#by),
+    h("div", { class: "dialog-end" }, this.#cancel, this.#go),
+  );
+  #dialog = h("dialog", { "aria-labelledby": "work-title" }, this.#form);
+  /** @type {State | null} */
+  #state = null;
+
+  connectedCallback() {
+    this.append(this.#dialog);
+    this.#cancel.addEventListener("click", () => this.#dialog.close());
+    this.#operation.addEventListener("change", () => this.#draw());
+    this.#form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      this.#dialog.close();
+      const concerns = this.#concerns();
+      tell(this, "act", {
+        do: "work",
+        operation: this.#operation.value,
+        valves: concerns === "valves" ? this.#chosen() : [],
+        depth: concerns === "gauge" ? "" : this.#depth.value.trim(),
+        by: this.#by.value.trim(),
+        gauge: concerns === "gauge" ? this.#gauge.value : "",
+      });
+    });
+  }
+
+  /** Whether the dialog is open. */
+  get open() {
+    return this.#dialog.open;
+  }
+
+  /** @param {State} state */
+  ask(state) {
+    this.#state = state;
+    const option = (/** @type {string} */ text, value = text) => h("option", { value }, text);
+    this.#operation.replaceChildren(...state.operations.map((one) => option(one.name)));
+    this.#gauge.replaceChildren(...state.gauges.map((one) => option(`${one.id}: ${one.title}`, one.id)));
+    this.#valves.replaceChildren(
+      ...state.head.valves.map((valve) => {
+        const choice = h("button", { type: "button", class: "figure", "aria-pressed": "false" }, valve.name);
+        choice.addEventListener("click", () => {
+          choice.setAttribute("aria-pressed", String(choice.getAttribute("aria-pressed") !== "true"));
+          this.#draw();
+        });
+        return choice;
+      }),
+    );
+    this.#depth.value = "";
+    this.#draw();
+    this.#dialog.showModal();
+  }
+
+  #concerns() {
+    const name = this.#operation.value;
+    return this.#state?.operations.find((one) => one.name === name)?.concerns ?? "head";
+  }
+
+  #chosen() {
+    const pressed = [...this.#valves.children].filter((one) => one.getAttribute("aria-pressed") === "true");
+    return pressed.map((one) => one.textContent ?? "");
+  }
+
+  #draw() {
+    const concerns = this.#concerns();
+    this.#valves.hidden = concerns !== "valves";
+    this.#whole.hidden = concerns !== "head";
+    this.#gaugeLabel.hidden = concerns !== "gauge";
+    this.#depthLabel.hidden = concerns === "gauge";
+    this.#go.disabled = concerns === "valves" && this.#chosen().length === 0;
+  }
+}
+
+customElements.define("work-dialog", WorkDialog);

@@ -1,0 +1,108 @@
+"""The page tells the bench what was done, and shows what is stale by shape and word."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+import web_sample
+from web_browser import Bench, open_bench, start_browser
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from playwright.async_api import Browser
+
+pytestmark = pytest.mark.anyio
+
+
+@pytest.fixture(scope="module")
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.fixture(scope="module")
+async def browser(anyio_backend) -> AsyncIterator[Browser]:
+    async with start_browser() as running:
+        yield running
+
+
+@pytest.fixture
+async def at(browser) -> AsyncIterator[Bench]:
+    async with open_bench(browser) as opened:
+        yield opened
+        await opened.check_clean()
+
+
+async def open_dialog(at: Bench, operation: str) -> None:
+    await at.open()
+    await at.page.click("text=Work done…")
+    await at.page.select_option("work-dialog select[aria-label=Operation]", operation)
+
+
+async def test_work_on_valves_names_them(at):
+    await open_dialog(at, "seat ground")
+    assert await at.page.is_disabled("work-dialog button[type=submit]")
+    for name in ("3E", "4I", "4I", "5E"):  # a second touch takes a valve back
+        await at.page.click(f"work-dialog .which button:has-text('{name}')")
+    await at.page.fill("work-dialog input[aria-label='Depth taken off']", " 0.15 mm")
+    await at.page.click("work-dialog button[type=submit]")
+    await at.page.wait_for_selector(".answer:has-text('Done.')")
+    assert at.asked == [
+        {"do": "work", "operation": "seat ground", "valves": ["3E", "5E"], "depth": "0.15 mm",
+         "by": "", "gauge": ""}
+    ]  # fmt: skip
+
+
+async def test_work_on_the_head_names_no_valve(at):
+    await open_dialog(at, "seat ground")
+    await at.page.click("work-dialog .which button:has-text('3E')")
+    await at.page.select_option("work-dialog select[aria-label=Operation]", "face skimmed")
+    assert await at.page.is_hidden("work-dialog .which")
+    await at.page.fill("work-dialog input[aria-label='Done by']", "B. T.")
+    await at.page.click("work-dialog button[type=submit]")
+    await at.page.wait_for_selector(".answer:has-text('Done.')")
+    (asked,) = at.asked
+    assert (asked["operation"], asked["valves"], asked["by"]) == ("face skimmed", [], "B. T.")
+
+
+async def test_a_gauge_that_was_found_out_is_named(at):
+    await open_dialog(at, "gauge found out")
+    assert await at.page.is_hidden("work-dialog input[aria-label='Depth taken off']")
+    await at.page.select_option("work-dialog select[aria-label=Gauge]", "B1")
+    await at.page.click("work-dialog button[type=submit]")
+    await at.page.wait_for_selector(".answer:has-text('Done.')")
+    assert (at.asked[0]["gauge"], at.asked[0]["valves"]) == ("B1", [])
+
+
+async def test_left_alone_nothing_is_asked_of_the_bench(at):
+    await open_dialog(at, "guide replaced")
+    await at.page.click("work-dialog >> text=Leave it")
+    assert await at.page.is_hidden("work-dialog dialog")
+    assert at.asked == []
+
+
+async def test_a_stale_reading_is_crossed_and_says_so_in_words(at):
+    await at.open(web_sample.worked_state())
+    rows = "readings-table tbody[data-state=stale]"
+    assert len(await at.texts(f"{rows} .verdict")) == 6
+    assert set(await at.texts(f"{rows} .verdict")) == {"stale"}
+    assert set(await at.texts(f"{rows} .why")) == {"stale: valve replaced"}
+    look = (
+        "one => [getComputedStyle(one).backgroundImage, getComputedStyle(one).textDecorationLine]"
+    )
+    image, line = await at.page.eval_on_selector(f"{rows} td.reading", look)
+    assert image.count("linear-gradient") == 1, "one slant"
+    assert line == "none", "not struck through: nothing was wrong with it"
+    assert await at.page.is_hidden(f"{rows} limit-scale svg")
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (360, 740)])
+async def test_the_dialog_fits_and_its_targets_are_for_gloves(at, width: int, height: int):
+    await at.page.set_viewport_size({"width": width, "height": height})
+    await open_dialog(at, "seat ground")
+    for button in await at.page.query_selector_all("work-dialog button, work-dialog select"):
+        if (box := await button.bounding_box()) is not None:
+            assert min(box["width"], box["height"]) >= 44
+            assert box["x"] >= 0
+            assert box["x"] + box["width"] <= width
