@@ -73,6 +73,37 @@ needs_interrupts = pytest.mark.skipif(
 
 @needs_interrupts
 @pytest.mark.usefixtures("nothing_left")
+def test_a_gauge_is_put_on_its_master_for_a_check_of_its_zero_and_pressed_by_nobody_else():
+    """What the bench page asks for first; the depth gauge's master is 0 on the shipped head."""
+    with offered("--json", "--every", "0") as process:
+        rows = json.loads(process.stdout.readline())["gauges"]
+
+        def typed(text: str) -> str:
+            process.stdin.write(text + "\n")
+            process.stdin.flush()
+            return process.stderr.readline().strip()
+
+        micrometer = next(row["port"] for row in rows if row["gauge"] == "M1")
+        port, sink = port_for(micrometer, Line(), lambda: 0), Sink()
+        port.open(sink)
+        assert typed("M1 0") == "M1 pressed at 0.000 mm"
+        assert typed("m1").startswith("M1 pressed at 7.9")
+        came = b""
+        while came.count(b"\r") < 2:
+            came += sink.next().data
+        port.close()
+        assert came.split(b"\r")[0] == b"+   0.000 MM"
+        assert came.split(b"\r")[1].startswith(b"+   7.9")
+        assert typed("D1 0").startswith("D1 rests on its master at 0.00 mm")
+        asked = values_of(next(row for row in rows if row["gauge"] == "D1"), 1, b"R\r")
+        assert [one.pm for one in asked] == [0]
+        assert typed("D1") == "D1 goes on from place to place"
+        assert typed("D1") == "D1 has no button: it speaks when asked"
+        assert typed("M1 7") == "found 'M1 7', accepted: M1, or M1 0 for its master"
+
+
+@needs_interrupts
+@pytest.mark.usefixtures("nothing_left")
 def test_every_gauge_can_be_read_with_the_driver_that_the_table_names():
     with offered("--json", "--every", "0.05") as process:
         rows = json.loads(process.stdout.readline())["gauges"]
@@ -141,6 +172,6 @@ def test_a_bad_scenario_or_time_is_refused(run_cli):
     status, out, err = run_cli("sim", "nowhere")
     assert (status, out) == (2, "")
     assert "demo-head" in err
-    status, out, err = run_cli("sim", "demo-head", "--every", "0")
+    status, out, err = run_cli("sim", "demo-head", "--every", "-1")
     assert (status, out) == (2, "")
-    assert "--every: found 0, accepted: more than 0" in err
+    assert "--every: found -1, accepted: 0 or more" in err

@@ -3,10 +3,12 @@
 Each gauge has a port of its own: a pseudo-terminal, or a loopback connection where there are none.
 They go on at a person's pace until Ctrl-C. A gauge with a button is pressed every few seconds, and
 whenever its mark is typed, followed by Enter. One that waits to be asked answers when it is asked.
-The sizes are those of the scenario's invented head, place after place.
+The sizes are those of the scenario's invented head, place after place. A mark and a 0 put the gauge
+on its master, for a check of its zero; one without a button stays there until its mark is typed.
 
 With --bench a bench file for these gauges is written, so that `gaugelink bench` can be tried on
-them in another window.
+them in another window. With --every 0 no button is pressed unless its mark is typed: what comes
+while the bench asks for something else lands in its tray.
 
 With --json the table is one JSON document on the first line, and the gauges go on all the same.
 
@@ -48,7 +50,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", metavar="SCENARIO", help="one that ships, or a .toml file")
     parser.add_argument("--seed", type=int, metavar="N", help="the same seed gives the same head")
     parser.add_argument("--every", type=float, metavar="SECONDS", default=PRESS_EVERY_S,
-                        help="time between two presses of a button (default: 4)")  # fmt: skip
+                        help="time between two presses of a button (default: 4); 0: only when "
+                        "its mark is typed")  # fmt: skip
     parser.add_argument("--bench", metavar="FILE", type=Path,
                         help="write a bench file for these gauges")  # fmt: skip
 
@@ -68,8 +71,8 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.simulate.pace import PersonPace  # noqa: PLC0415
     from gaugelink.simulate.workpiece import Workpiece  # noqa: PLC0415
 
-    if not args.every > 0:
-        raise InputError(f"found {args.every:g}, accepted: more than 0", field="--every")
+    if not args.every >= 0:
+        raise InputError(f"found {args.every:g}, accepted: 0 or more", field="--every")
     if args.bench is not None and args.bench.exists():
         what = "this file exists; give the bench file another name"
         raise InputError(what, file=str(args.bench), field="--bench")
@@ -116,6 +119,18 @@ class Hands:
             mark: itertools.cycle(found) for mark, found in places.items() if found
         }
         self._count = itertools.count()
+        self._on_master: set[str] = set()
+
+    def set_on_master(self, gauge: BenchGauge) -> None:
+        """Set a gauge on what its zero is checked on; one that has no button rests there."""
+        self._on_master.add(gauge.about.id)
+        gauge.touch(self._workpiece.scenario.sizes.masters.get(gauge.about.kind, 0.0))
+
+    def take_off_master(self, gauge: BenchGauge) -> bool:
+        """Let a gauge go on to its places; tell whether it was on its master."""
+        was = gauge.about.id in self._on_master
+        self._on_master.discard(gauge.about.id)
+        return was
 
     async def set_on_next(self, gauge: BenchGauge) -> None:
         """Set a gauge on its next place; where that is rocked, and it can follow, rock it."""
@@ -133,8 +148,8 @@ class Hands:
             gauge.touch(self._workpiece.size_um(position) + chance.gauss(0, gauge.about.noise))
 
     async def press_every(self, gauge: BenchGauge, seconds: float) -> None:
-        """Measure and press the button, for ever."""
-        while True:
+        """Measure and press the button, for ever; with no seconds never."""
+        while seconds:
             await self._pace.sleep(seconds)
             await self.set_on_next(gauge)
             gauge.press()
@@ -142,7 +157,10 @@ class Hands:
     async def go_on(self, gauge: BenchGauge) -> None:
         """Move a gauge that needs no button from place to place, for ever."""
         while True:
-            await self.set_on_next(gauge)
+            if gauge.about.id in self._on_master:
+                self.set_on_master(gauge)  # it may just have followed a path
+            else:
+                await self.set_on_next(gauge)
             await self._pace.sleep(REST_S)
 
 
@@ -219,21 +237,36 @@ async def _typed(gauges: Mapping[str, BenchGauge], hands: Hands, keyboard: TextI
     # A thread that nobody waits for: a read from a keyboard cannot be broken off.
     threading.Thread(target=read, name="keyboard", daemon=True).start()
     while True:
-        word = await lines.get()
+        typed = await lines.get()
+        word, _, what = typed.partition(" ")
         mark = next((one for one in gauges if one.lower() == word.lower()), word)
         gauge = gauges.get(mark)
         if gauge is None:
-            print(f"found {mark!r}, accepted: {', '.join(gauges)}", file=sys.stderr, flush=True)
-        elif gauge.about.speaks != "when pressed":
-            print(f"{mark} has no button: it speaks {gauge.about.speaks}", file=sys.stderr,
-                  flush=True)  # fmt: skip
+            words = f"found {mark!r}, accepted: {', '.join(gauges)}"
+        elif what.strip() not in {"", "0"}:
+            words = f"found {typed!r}, accepted: {mark}, or {mark} 0 for its master"
         else:
-            await hands.set_on_next(gauge)
-            gauge.press()
-            shown = gauge.display()
-            sign = "-" if shown.counts < 0 else ""
-            print(f"{mark} pressed at {sign}{shown.digits} {shown.unit}", file=sys.stderr,
-                  flush=True)  # fmt: skip
+            words = await _touched(gauge, hands, on_master=bool(what))
+        print(words, file=sys.stderr, flush=True)
+
+
+async def _touched(gauge: BenchGauge, hands: Hands, *, on_master: bool) -> str:
+    """Do what was typed about a gauge, and say it."""
+    mark, has_button = gauge.about.id, gauge.about.speaks == "when pressed"
+    if on_master:
+        hands.set_on_master(gauge)
+    elif has_button:
+        await hands.set_on_next(gauge)
+    elif hands.take_off_master(gauge):
+        return f"{mark} goes on from place to place"
+    else:
+        return f"{mark} has no button: it speaks {gauge.about.speaks}"
+    shown = gauge.display()
+    figure = f"{'-' if shown.counts < 0 else ''}{shown.digits} {shown.unit}"
+    if not has_button:
+        return f"{mark} rests on its master at {figure}; type {mark}, and it goes on"
+    gauge.press()
+    return f"{mark} pressed at {figure}"
 
 
 def _tell_of_port(mark: str, name: str) -> None:
@@ -256,4 +289,8 @@ def _print(rows: list[dict[str, Any]], *, as_json: bool) -> None:
     print(
         "All figures are invented. Any program can open these ports; what one reads, no other gets."
     )
-    print("Type a gauge's mark and Enter to press it; Ctrl-C ends it.", flush=True)
+    print(
+        "Type a gauge's mark and Enter to press it, with a 0 behind to do so on its master; "
+        "Ctrl-C ends it.",
+        flush=True,
+    )
