@@ -50,14 +50,12 @@ from gaugelink.events import (
     ZeroDoubted,
 )
 from gaugelink.head import zero_check_of
-from gaugelink.planning.stages import again
 from gaugelink.planning.working import (
     decide_work,
     last_good_check,
     outdated,
-    placed,
-    still_compare,
-    touched,
+    sizes_before,
+    undone_by,
 )
 from gaugelink.reading import Reading, Sweep, Tag
 from gaugelink.slips import Taken, look, read_note, write_note
@@ -289,7 +287,8 @@ class Session:
         if kind != self.plan[number].gauge_kind:
             wanted = self.plan[number].gauge_kind
             raise SessionError(f"the value came from the {kind}, asked for there: {wanted}")
-        if why := self._outdated(place, number, parked.gauge):
+        position, since = self.plan[number].position, self.reopened.get(number)
+        if why := outdated(position, parked.gauge, place, self.work, since):
             raise SessionError(f"the value was measured before this work: {why}; measure again")
         events: list[Event] = []
         if number in self.filled:
@@ -328,38 +327,8 @@ class Session:
             for item in self.readings()
         ]  # fmt: skip
         found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet,
-                     self._before())  # fmt: skip
+                     sizes_before(self.history, self.earlier, self.work))  # fmt: skip
         return write_note(found[0], step.position) if found else ""
-
-    def _before(self) -> dict[Position, Displayed]:
-        """What each place gave before, here or in the stage before, as far as it still compares."""
-        found = {
-            item.tag.position: item.shown
-            for item in self.earlier
-            if still_compare(item.tag.position, item.tag.gauge, -1, self.work)
-        }
-        if not self.work:
-            return found  # nothing is stale, and the history, with its tray, may be long
-        for entry in self.history.values():
-            at, shown = placed(entry.place, entry.event), self._shown(entry)
-            if entry.stale and not entry.struck and at and shown and (
-                still_compare(at.position, at.gauge, at.place, self.work)
-            ):  # fmt: skip
-                found[at.position] = shown
-        return found
-
-    def _shown(self, entry: Entry) -> Displayed | None:
-        event = entry.event
-        if isinstance(event, ReadingAssigned):
-            event = self.history[event.parked].event
-        return event.shown if isinstance(event, ReadingTaken | ReadingParked) else None
-
-    def _outdated(self, place: int, number: int, gauge: str) -> str:
-        """Name the work that a value at a record place was measured before; empty: none."""
-        if why := outdated(self.plan[number].position, gauge, place, self.work):
-            return why
-        last = self.reopened.get(number, -1)
-        return next((work.operation for at, work in self.work if place < at == last), "")
 
     def _was_asked_about(self, place: int) -> bool:
         event = self.history[place].event
@@ -480,29 +449,17 @@ class Session:
 
     def _apply_work(self, place: int, event: WorkDone) -> None:
         self.work.append((place, event))
-        numbers = {step.position: number for number, step in enumerate(self.plan)}
-        hit = [entry for entry in self.history.values()
-               if not entry.stale and touched(event, place, entry.place, entry.event)]  # fmt: skip
-        for entry in hit:
-            self.history[entry.place] = replace(entry, stale=event.operation)
-        counted = {
-            entry.step
-            for entry in hit
-            if entry.step is not None
-            and (entry.step in self.skipped or self.filled.get(entry.step) == entry.place)
-        }
-        wanted = [
-            numbers[step.position]
-            for step in again(self.plan, {self.plan[number].position for number in counted})
-        ]
-        for number in wanted:
+        places, numbers = undone_by(
+            event, place, self.history, self.plan, self.filled, self.skipped
+        )
+        for old in places:
+            self.history[old] = replace(self.history[old], stale=event.operation)
+        for number in numbers:
             self.reopened[number] = place
-            old = self.filled.pop(number, None)
+            self.filled.pop(number, None)
             self.skipped.pop(number, None)
-            if old is not None:  # a zero check goes with its series
-                self.history[old] = replace(self.history[old], stale=event.operation)
-        if wanted:
-            self.cursor = wanted[0]
+        if numbers:
+            self.cursor = numbers[0]
             self.again = self._why_again(self.cursor)
 
     def _number(self, position: Position) -> int:

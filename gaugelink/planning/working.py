@@ -11,23 +11,24 @@ from gaugelink.errors import SessionError
 from gaugelink.events import (
     PositionSkipped,
     ReadingAssigned,
+    ReadingParked,
     ReadingTaken,
     SweepTaken,
     WorkDone,
 )
 from gaugelink.head import zero_check_of
-from gaugelink.planning.stages import Placed, touches
+from gaugelink.planning.stages import Placed, again, touches
 from gaugelink.work import WORK
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from gaugelink.events import Event
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
     from gaugelink.plan import Step
     from gaugelink.quantity import Displayed
-    from gaugelink.reading import Stamp
+    from gaugelink.reading import Reading, Stamp
     from gaugelink.work import Operation
 
 
@@ -65,6 +66,10 @@ class Line(Protocol):
     @property
     def event(self) -> Event:
         """What happened."""
+
+    @property
+    def step(self) -> int | None:
+        """The step of the plan that it belongs to."""
 
     @property
     def struck(self) -> str:
@@ -166,26 +171,107 @@ def placed(place: int, event: Event) -> Placed | None:
     return None
 
 
-def touched(work: WorkDone, at: int, place: int, event: Event) -> bool:
-    """Tell whether work on record at `at` makes the event at `place` stale."""
-    reading = placed(place, event)
-    return reading is not None and touches(work, at, reading)
+def undone_by(
+    work: WorkDone,
+    at: int,
+    history: Mapping[int, Line],
+    plan: Sequence[Step],
+    filled: Mapping[int, int],
+    skipped: Collection[int],
+) -> tuple[list[int], list[int]]:
+    """Tell what work takes back: lines of the history, and steps to be measured again.
+
+    A zero check counts no longer where any of its series is measured again.
+
+    Args:
+        work: the work.
+        at: its place in the record.
+        history: by record place.
+        plan: the plan.
+        filled: for each step that has one, the record place of the reading that counts.
+        skipped: the steps that were skipped.
+
+    Returns:
+        Record places of what becomes stale, and numbers of steps, in order of measuring.
+    """
+    places, counted = [], set()
+    for line in history.values():
+        reading = placed(line.place, line.event)
+        if line.stale or reading is None or not touches(work, at, reading):
+            continue
+        places.append(line.place)
+        if line.step is not None and (line.step in skipped or filled.get(line.step) == line.place):
+            counted.add(reading.position)
+    number_of = {step.position: number for number, step in enumerate(plan)}
+    numbers = [number_of[step.position] for step in again(plan, counted)]
+    places += [filled[number] for number in numbers
+               if number in filled and filled[number] not in places]  # fmt: skip
+    return places, numbers
 
 
 def outdated(
-    position: Position, gauge: str, place: int, done: Iterable[tuple[int, WorkDone]]
+    position: Position,
+    gauge: str,
+    place: int,
+    done: Iterable[tuple[int, WorkDone]],
+    reopened: int | None = None,
 ) -> str:
-    """Name the first work that would make a value of a place and a gauge stale; empty: none."""
+    """Name the work that a value was measured before, if it were put in a place; empty: none.
+
+    Args:
+        position: the place.
+        gauge: the gauge of the value.
+        place: its record place.
+        done: the work, each with its place in the record.
+        reopened: the place of the last work after which the series is measured again.
+    """
     reading = Placed(position, gauge, place)
-    return next((work.operation for at, work in done if touches(work, at, reading)), "")
+    return next(
+        (
+            work.operation
+            for at, work in done
+            if touches(work, at, reading) or place < at == reopened
+        ),
+        "",
+    )
 
 
-def still_compare(
-    position: Position, gauge: str, place: int, done: Iterable[tuple[int, WorkDone]]
-) -> bool:
+def sizes_before(
+    history: Mapping[int, Line],
+    earlier: Iterable[Reading],
+    done: Sequence[tuple[int, WorkDone]],
+) -> dict[Position, Displayed]:
+    """Tell what each place gave before the work, as far as a new size compares with it.
+
+    Args:
+        history: by record place; what is stale in it was measured before.
+        earlier: readings of the round before, in another record.
+        done: the work, each with its place in the record.
+    """
+    found = {
+        item.tag.position: item.shown
+        for item in earlier
+        if _compares(Placed(item.tag.position, item.tag.gauge, -1), done)
+    }
+    for line in history.values():
+        event = line.event
+        reading = placed(line.place, event)
+        if isinstance(event, ReadingAssigned):
+            event = history[event.parked].event
+        if (
+            line.stale
+            and not line.struck
+            and reading is not None
+            and isinstance(event, ReadingTaken | ReadingParked)
+            and _compares(reading, done)
+        ):
+            found[reading.position] = event.shown
+    return found
+
+
+def _compares(reading: Placed, done: Iterable[tuple[int, WorkDone]]) -> bool:
     """Tell whether a new size can still be held against an earlier one, after work since.
 
     Work that changes sizes by a few micrometres only leaves them comparable; all other voids it.
     """
-    reading = Placed(position, gauge, place)
     return all(WORK[work.operation].little for at, work in done if touches(work, at, reading))
