@@ -75,9 +75,9 @@ def display_step(value_pm: Integers, shown_step_pm: int) -> int:
 def plateaus_so_far(t_ns: Integers, value_pm: Integers, step_pm: int) -> tuple[Plateau, ...]:
     """Give the plateaus of a sweep that is still going on, for the live plot.
 
-    The whole analysis runs anew; at 2,000 readings that takes a few milliseconds, little beside
-    a plot drawn ten times a second. The last plateau is still growing, and what was seen as an
-    end may turn out short when a farther one follows.
+    The whole analysis runs anew, at 2,000 readings in a few milliseconds; `LiveSweep` does it only
+    as often as a long sweep needs. The last plateau is still growing, and what was seen as an end
+    may turn out short when a farther one follows.
 
     Args:
         t_ns: ``(n,)`` int64, ns.

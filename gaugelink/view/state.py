@@ -6,7 +6,6 @@ from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.capture.measured import judge_session
-from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
 from gaugelink.view.parts import (
@@ -276,8 +275,7 @@ class JobView:
         recorder = bench.recorder
         if recorder is not None and recorder.values:
             gauge = bench.session.gauges[recorder.gauge]
-            trace = recorder.trace()
-            analysis = analyse_trace(trace, gauge.u_pm)
+            trace, analysis = recorder.so_far(gauge.u_pm)
             position = bench.session.plan[recorder.step].position
             return sweep_document(self.sheet, SweepView(position, recorder.gauge, trace, analysis))
         sweeps = [
