@@ -253,15 +253,17 @@ def sizes_before(
         for item in earlier
         if _compares(Placed(item.tag.position, item.tag.gauge, -1), done)
     }
+    if not done:
+        return found  # nothing is stale, and the history, with its tray, may be long
     for line in history.values():
+        if not line.stale or line.struck:
+            continue
         event = line.event
         reading = placed(line.place, event)
         if isinstance(event, ReadingAssigned):
             event = history[event.parked].event
         if (
-            line.stale
-            and not line.struck
-            and reading is not None
+            reading is not None
             and isinstance(event, ReadingTaken | ReadingParked)
             and _compares(reading, done)
         ):
