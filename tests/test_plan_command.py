@@ -225,3 +225,46 @@ def test_a_bad_argument_is_said_in_a_sentence(words, run_cli: RunCli, tmp_path: 
     status, _, err = run_cli("plan", file, *words)
     assert status == 2
     assert f"{words[0]}: found {words[1]}, accepted" in err
+
+
+def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):
+    """By hand: 0.10 mm off the seat of 2I moves three heights; 34 N/mm of spring lose 3.4 N.
+
+    The installed height, 41.1, is then at its limit of 41.2: no more seat, but 1.0 mm of shims.
+    """
+    file = tmp_path / "job.toml"
+    file.write_text(JOB)
+    status, out, _ = run_cli("plan", file, "--try", "2I cut seat 0.10 mm", "--json")
+    found = json.loads(out)
+    assert status == 0
+    assert found["moved_mm"] == dict.fromkeys(
+        ("stand-down", "tip height", "installed spring height"), 0.1)  # fmt: skip
+    assert round(found["load_change_n"], 9) == -3.4
+    assert (found["broken"], found["mended"], found["beyond"]) == ([], [], [])
+    left = {one["step"]: (one["most_mm"], one["held_by"]) for one in found["left"]}
+    assert left["cut seat"] == (0.0, "installed spring height max")
+    assert left["shim"] == (1.0, "installed spring height min")
+    assert left["skim"] == (0.3, "most of this step (skim)")
+    status, out, _ = run_cli("plan", file, "--try", "2I cut seat 0.11 mm")
+    assert status == 1
+    assert "no longer kept: installed spring height max" in out
+    assert "at least 0.010 mm (installed spring height max), up to 1.010 mm" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("2I cut", "--try: found '2I cut', accepted: such as '2I cut seat 0.10 mm'"),
+        ("9E skim 0.1 mm", "--try: found the valve '9E', accepted: 1I, 2I"),
+        ("1I polish 0.1 mm", "found the step 'polish', accepted: cut seat, lap"),
+        ("1I skim 0.1", "--try: found '0.1'"),
+    ],
+)
+def test_a_trial_that_is_not_understood_is_said(
+    words: str, told: str, run_cli: RunCli, tmp_path: Path
+):
+    file = tmp_path / "job.toml"
+    file.write_text(JOB)
+    status, out, err = run_cli("plan", file, "--try", words)
+    assert (status, out) == (2, "")
+    assert told in err

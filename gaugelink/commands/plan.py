@@ -6,8 +6,11 @@ guide, seat and spring what to do, one skim for the face, shims from stock, the 
 to be measured again. It says whether it is proved to be the cheapest; and where nothing works,
 which limits cannot be kept together.
 
-Exit status: 0 a whole plan, proved the cheapest; 1 none, or readings are missing, or not proved; 2
-the file is bad. A plan is advice: the manuals of engine and machine come first.
+With --try it tells instead what one step does to every figure, load and limit at once.
+
+Exit status: 0 a whole plan, proved the cheapest; 1 none, or readings are missing, or not proved, or
+a tried step leaves a limit broken; 2 the file is bad. A plan is advice: the manuals of engine and
+machine come first.
 """
 
 from __future__ import annotations
@@ -22,10 +25,16 @@ from gaugelink.errors import InputError
 if TYPE_CHECKING:
     import argparse
 
+    from gaugelink.planning.task import Task
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
     parser.add_argument("job", metavar="JOB", help="job file (.toml)")
+    parser.add_argument(
+        "--try", dest="trial", metavar="STEP",
+        help="plan nothing; tell what one step does, such as '2I cut seat 0.10 mm'",
+    )  # fmt: skip
     parser.add_argument("--prices", metavar="FILE", help="price file, for a job without prices")
     parser.add_argument(
         "--alternatives", type=int, default=3, metavar="N",
@@ -54,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
                          field="--seconds")  # fmt: skip
     prices = (read_text(Path(args.prices)), args.prices) if args.prices else None
     task = load_task(read_text(Path(args.job)), args.job, prices)
+    if args.trial is not None:
+        return _try(task, args.trial, as_json=args.json)
     try:
         told = document(task, plan(task, args.seconds), args.alternatives, args.seconds)
     except ValueError as fault:
@@ -64,3 +75,15 @@ def run(args: argparse.Namespace) -> int:
         for line in text(task, told):
             print(line)
     return 0 if told["optimal"] and not told["missing"] else 1
+
+
+def _try(task: Task, words: str, *, as_json: bool) -> int:
+    from gaugelink.commands.plan_try import text, tried  # noqa: PLC0415
+
+    told = tried(task, words)
+    if as_json:
+        print(json.dumps(told, ensure_ascii=False))
+    else:
+        for line in text(told):
+            print(line)
+    return 1 if told["beyond"] or told["unmeasured"] else 0

@@ -12,8 +12,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.planning.held import limits_at
 from gaugelink.planning.means import HEAD_LIMITS, skims
-from gaugelink.planning.options import Ways, limits_at, needed
+from gaugelink.planning.options import Ways, needed
 from gaugelink.planning.plan import SECONDS
 from gaugelink.planning.programme import Programme
 

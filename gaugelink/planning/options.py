@@ -23,14 +23,14 @@ from gaugelink.planning.allowances import (
     guard_pm,
     load_bounds,
 )
-from gaugelink.planning.means import skims, stacks
+from gaugelink.planning.means import stacks
 from gaugelink.planning.task import Range
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from gaugelink.planning.means import Stack
-    from gaugelink.planning.task import Deed, Oversize, Place, Rules, Span, Task
+    from gaugelink.planning.task import Deed, Oversize, Span, Task
 
 FAR: Final = 10**15
 """A length that no head has, 1 km: stands for "not limited"."""
@@ -92,7 +92,7 @@ class Ways:
             free = self._task.pairing and not other.married and not here.married
             if other.kind == here.kind and (own or free):
                 valves.append(number)
-        return [way for valve in valves for way in _Fitting(self, place, valve, without).ways()]
+        return [way for valve in valves for way in Fitting(self, place, valve, without).ways()]
 
     def bears(self, low: int, high: int) -> Span | None:
         """Cut a range of skims down to what can come up; None where nothing is left."""
@@ -102,8 +102,15 @@ class Ways:
         return (low, high) if low <= high and (zero or some) else None
 
 
-class _Fitting:
-    """One valve at one place."""
+class Fitting:
+    """One valve, used or new, at one place.
+
+    Args:
+        ways: of the head.
+        place: number of the place.
+        valve: number of the place whose used valve it is, or `NEW`.
+        without: limits that are left out.
+    """
 
     def __init__(self, ways: Ways, place: int, valve: int, without: frozenset[str]) -> None:
         self._ways, self._place, self._valve, self._without = ways, place, valve, without
@@ -214,7 +221,7 @@ class _Fitting:
         tips: list[tuple[tuple[Deed, ...], Span]] = [((), (0, 0))]
         if (grind := offers.get("grind tip")) is not None:
             tips.append((("grind tip",), (grind.least_pm, grind.most_pm)))
-        for seat, face, tip, spring in product(seats, faces, tips, self._springs()):
+        for seat, face, tip, spring in product(seats, faces, tips, self.springs()):
             missing = dict.fromkeys(unproved)
             if sound is None and not seat[0]:
                 missing["seat runout"] = None
@@ -228,7 +235,7 @@ class _Fitting:
             return ("replace valve",)
         return ("move valve",) if self._valve != self._place else ()
 
-    def _springs(self) -> list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]]:
+    def springs(self) -> list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]]:
         """List the old spring, where it is good, and a new one; with what each wants of height."""
         rules, here = self._rules, self._here
         lowest, highest = (
@@ -367,27 +374,3 @@ def needed(ways: Iterable[Way], *, useful: bool = False) -> list[Way]:
         else:
             kept.append(way)
     return kept
-
-
-def fitted(task: Task, way: Way) -> Seated:
-    """Give the place of a way with its valve and spring before any work, for a last check."""
-    fitting = _Fitting(Ways(task, skims(task)), way.place, way.valve, frozenset())
-    new = "replace spring" in way.deeds
-    for is_new, load, _ in fitting._springs():  # noqa: SLF001  the same room
-        if is_new == new:
-            return fitting.seated(load)
-    raise ValueError("found a way that keeps a spring which cannot be kept")  # pragma: no cover
-
-
-def limits_at(task: Task, place: Place) -> tuple[str, ...]:
-    """Name all limits of a place, as `Ways.at` can leave them out."""
-    rules: Rules = task.rules[place.kind]
-    found = [
-        f"{name} {end}" for name, limit in rules.limits.items()
-        for end, value in (("min", limit.lower), ("max", limit.upper)) if value is not None
-    ]  # fmt: skip
-    found += [f"spring load {end}" for end, value in zip(("min", "max"), rules.load, strict=True)
-              if value is not None]  # fmt: skip
-    if rules.bind_least_pm is not None:
-        found.append("coil-bind margin min")
-    return (*found, *(("fit for use",) if place.scrap else ()))

@@ -13,8 +13,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.planning.held import fitted
 from gaugelink.planning.means import skims
-from gaugelink.planning.options import Ways, fitted, needed
+from gaugelink.planning.options import Ways, needed
 from gaugelink.planning.programme import Programme
 from gaugelink.planning.task import Range
 

@@ -1,0 +1,100 @@
+"""Try one step at one valve of a job, and tell everything that follows from it."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any, Final
+
+from gaugelink.errors import InputError
+from gaugelink.planning.allowances import EFFECT, STEPS, what_if
+from gaugelink.planning.held import as_found
+from gaugelink.quantity import parse_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gaugelink.planning.allowances import Step
+    from gaugelink.planning.task import Task
+
+_TRIAL: Final = re.compile(
+    r"\s*(?P<valve>\S+)\s+(?P<step>[a-z ]+?)\s+(?P<depth>[-+\u2212]?[0-9.,].*)"
+)
+_HELD: Final = "--try"
+
+
+def tried(task: Task, words: str) -> dict[str, Any]:
+    """Make the document of a trial.
+
+    Args:
+        task: the head as it was measured.
+        words: valve, step and depth, such as ``"2I cut seat 0.10 mm"``; a depth below 0 is for an
+            insert that lifts the valve.
+
+    Raises:
+        InputError: they are not understood.
+    """
+    match = _TRIAL.fullmatch(words)
+    if match is None:
+        raise InputError(f"found {words!r}, accepted: such as '2I cut seat 0.10 mm'", field=_HELD)
+    names = [place.name for place in task.places]
+    if match["valve"] not in names:
+        what = f"found the valve {match['valve']!r}, accepted: {', '.join(names)}"
+        raise InputError(what, field=_HELD)
+    steps: dict[str, Step] = {step: step for step in STEPS}
+    if match["step"] not in steps:
+        what = f"found the step {match['step']!r}, accepted: {', '.join(STEPS)}"
+        raise InputError(what, field=_HELD)
+    step = steps[match["step"]]
+    try:
+        depth_pm = parse_length(match["depth"]).pm
+    except InputError as fault:
+        raise fault.in_file("", field=_HELD) from None
+    place = names.index(match["valve"])
+    seated = as_found(task, place)
+    spring = task.rules[task.places[place].kind].spring
+    found = what_if(seated, step, depth_pm, spring)
+    return {
+        "valve": match["valve"],
+        "step": step,
+        "depth_mm": depth_pm / 1e9,
+        "moved_mm": {name: pm / 1e9 for name, pm in found.moved_pm.items()},
+        "figures_mm": {name: pm / 1e9 for name, pm in found.figures_pm.items()},
+        "load_change_n": None if found.load_change_n is None else float(found.load_change_n),
+        "broken": list(found.broken),
+        "mended": list(found.mended),
+        "beyond": list(seated.after(step, depth_pm).beyond()),
+        "unmeasured": [name for name in seated.unmeasured() if name in EFFECT[step]],
+        "left": [
+            {
+                "step": one.step,
+                "least_mm": one.least_pm / 1e9,
+                "needed_by": one.needed_by,
+                "most_mm": None if one.most_pm is None else one.most_pm / 1e9,
+                "held_by": one.held_by,
+            }
+            for one in found.left.values()
+        ],
+    }
+
+
+def text(told: dict[str, Any]) -> Iterator[str]:
+    """Give the lines for people."""
+    yield f"{told['valve']}, {told['step']} {told['depth_mm']:g} mm:"
+    for name, by in told["moved_mm"].items():
+        yield f"  {name} {by:+.3f} mm, then {told['figures_mm'][name]:.3f} mm"
+    if told["load_change_n"]:
+        yield f"  spring load {told['load_change_n']:+.1f} N"
+    for key, words in (("broken", "no longer kept"), ("mended", "kept from now on"),
+                       ("unmeasured", "not measured")):  # fmt: skip
+        if told[key]:
+            yield f"  {words}: {', '.join(told[key])}"
+    yield "What is left then, each step alone:"
+    for one in told["left"]:
+        least = f"at least {one['least_mm']:.3f} mm ({one['needed_by']})" if one["least_mm"] else ""
+        most = "no limit" if one["most_mm"] is None else (
+            f"up to {one['most_mm']:.3f} mm ({one['held_by']})")  # fmt: skip
+        if one["most_mm"] is not None and one["most_mm"] < one["least_mm"]:
+            most = f"which {one['held_by']} forbids"
+        elif one["most_mm"] is not None and one["most_mm"] <= 0:
+            most = f"none ({one['held_by']})"
+        yield f"  {one['step']}: {', '.join(part for part in (least, most) if part)}"

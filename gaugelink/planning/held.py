@@ -1,0 +1,61 @@
+"""What holds a valve in its place: for trying a step, and for the last check of a plan."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.planning.allowances import STEPS, Seated, bounds
+from gaugelink.planning.means import skims
+from gaugelink.planning.options import Fitting, Ways
+from gaugelink.planning.task import Range
+
+if TYPE_CHECKING:
+    from gaugelink.planning.allowances import Step
+    from gaugelink.planning.options import Way
+    from gaugelink.planning.task import Place, Rules, Task
+
+
+def fitted(task: Task, way: Way) -> Seated:
+    """Give the place of a way with its valve and spring before any work, for a last check."""
+    fitting = Fitting(Ways(task, skims(task)), way.place, way.valve, frozenset())
+    new = "replace spring" in way.deeds
+    for is_new, load, _ in fitting.springs():
+        if is_new == new:
+            return fitting.seated(load)
+    raise ValueError("found a way that keeps a spring which cannot be kept")  # pragma: no cover
+
+
+def as_found(task: Task, place: int) -> Seated:
+    """Give a place with its own valve and spring as they are, for trying a step.
+
+    The head's thickness comes in where it was measured. A spring that is to be replaced, or whose
+    load was not measured, counts as a new one.
+    """
+    fitting = Fitting(Ways(task, skims(task)), place, place, frozenset())
+    seated = fitting.seated(fitting.springs()[0][1])
+    offers = task.shop.offers
+    most: dict[Step, int] = {step: offers[step].most_pm for step in STEPS
+                             if step in offers and offers[step].most_pm}  # fmt: skip
+    if task.shop.most_shims_pm is not None:
+        most["shim"] = task.shop.most_shims_pm
+    thick = task.head.get("head thickness", Range())
+    held = (*seated.held, *bounds("head thickness", "head thickness", thick.lower, thick.upper,
+                                  task.u_pm.get("head thickness", 0)))  # fmt: skip
+    figures = dict(seated.figures)
+    if task.thickness_pm is not None:
+        figures["head thickness"] = task.thickness_pm
+    return Seated(figures, held, most)
+
+
+def limits_at(task: Task, place: Place) -> tuple[str, ...]:
+    """Name all limits of a place, as `Ways.at` can leave them out."""
+    rules: Rules = task.rules[place.kind]
+    found = [
+        f"{name} {end}" for name, limit in rules.limits.items()
+        for end, value in (("min", limit.lower), ("max", limit.upper)) if value is not None
+    ]  # fmt: skip
+    found += [f"spring load {end}" for end, value in zip(("min", "max"), rules.load, strict=True)
+              if value is not None]  # fmt: skip
+    if rules.bind_least_pm is not None:
+        found.append("coil-bind margin min")
+    return (*found, *(("fit for use",) if place.scrap else ()))
