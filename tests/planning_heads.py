@@ -79,11 +79,12 @@ def small_head(seed: int) -> Task:
         "replace spring": Offer(one(3, 10)), "shim": Offer(one(1, 3)),
     }  # fmt: skip
     offers = {name: offer for name, offer in offers.items() if draw.random() < 0.85}
+    wide = one(604, 607)
+    size = Oversize("+", "intake", (steps(wide),) * 2, (steps(wide - 4),) * 2, one(5, 9))
     shop = Shop(
         "EUR", offers,
         {("intake", part): one(0, 9) for part in ("valve", "guide", "insert", "spring", "seal")},
-        (Oversize("+", "intake", (steps(607), steps(607)), (steps(603), steps(603)), one(5, 9)),),
-        (Shim(steps(1), 1), Shim(steps(3), 2)), steps(4),
+        (size,), (Shim(steps(1), 1), Shim(steps(3), 2)), steps(4),
     )  # fmt: skip
     return Task(
         "drawn", places, {"intake": rules}, shop, draw.random() < 0.5, draw.random() < 0.3,
