@@ -328,3 +328,15 @@ def test_the_file_shown_in_the_docs_loads(docs):
     (shown,) = re.findall(r"```toml\n(.*?)```", docs, re.DOTALL)
     driver = load_driver(shown, "docs/drivers.md")
     assert [example.value for example in driver.examples] == ["0.125", "-0.0050", None]
+
+
+def test_the_files_in_the_guide_to_a_new_gauge_are_understood_as_they_are_printed():
+    """Somebody copies them; the second one is the first with another frame."""
+    page = Path(__file__).resolve().parents[1] / "hardware_notes" / "adding-a-gauge.md"
+    blocks = re.findall(r"```toml\n(.*?)```", page.read_text(encoding="utf-8"), re.DOTALL)
+    [whole] = [block for block in blocks if block.startswith("[driver]")]
+    [frame] = [block for block in blocks if block.startswith("[frame]")]
+    for text in (whole, whole.split("[frame]")[0] + frame):
+        driver = load_driver(text, str(page))
+        assert [item.data for item in driver.examples]
+    assert driver.examples[0].data == b"12,345\r\n"
