@@ -23,6 +23,7 @@ from view_shapes import REPORT, check
 from gaugelink import content
 from gaugelink.deeds import Assign, DoWork, Retake, Skip, StrikeOut
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, SweepTaken, from_document
+from gaugelink.quantity import parse_length
 from gaugelink.report.layout import lay_out
 from gaugelink.view.report import judged_event, report_document
 from gaugelink.wire.base import Value
@@ -128,7 +129,9 @@ class TestReport:
                 view = rig.view()
                 await rig.press("M1", stem("7.964"))
                 await rig.press("M1", stem("7.962"))
-                await rig.bench.do(DoWork("valve replaced", ("1I",)))
+                (place, event), *_ = await rig.bench.do(
+                    DoWork("valve replaced", ("1I",), parse_length("0.10 mm"), "B. T.")
+                )
                 report = report_document(view, rig.store.heads()[-1])
                 check(report, REPORT)
                 stale = [item for item in report["readings"] if item["state"] == "stale"]
@@ -139,7 +142,12 @@ class TestReport:
                 assert ("1I", "stem diameter") in missing
                 places = {place for item in report["verdicts"] for place in item["places"]}
                 assert not places & {item["place"] for item in stale}
+                words = "valve replaced on 1I, 0.10 mm"
+                assert report["work"] == [
+                    {"place": place, "words": words, "by": "B. T.", "utc": event.stamp.utc}
+                ]
                 drawn = json.dumps(lay_out(report))
+                assert lay_out(report)["outcome"]["work"] == [f"{words}, by B. T."]
                 assert "stale: valve replaced" in drawn
                 assert "stale after work" in drawn
 

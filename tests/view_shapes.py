@@ -199,6 +199,7 @@ REPORT = {
     "gauges": [GAUGE],
     "verdicts": [VERDICT],
     "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str, "why": str}],
+    "work": [{"place": int, "words": str, "by": str, "utc": str}],
     "sweeps": [SWEEP],
     "readings": [READING],
     "limits": [

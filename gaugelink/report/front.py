@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.report.rows import Doc, Frame, Print, mapping, verdict_row, whole
 from gaugelink.report.scale import (
@@ -18,6 +18,9 @@ from gaugelink.report.scale import (
 )
 from gaugelink.report.text import number, printable
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 _STATE_WORDS: Final = {
     "": "not judged", "open": "not measured", "measuring": "not finished", "skipped": "skipped",
 }  # fmt: skip
@@ -25,10 +28,18 @@ _MAP_WIDTH_MM: Final = 162.0
 _LEAST_COLUMN_MM: Final = 13.4
 _WIDEST_COLUMN_MM: Final = 27.0
 _MOST_COLUMNS: Final = 6
+_MOST_WORK: Final = 40
+"""Work that the first page tells; more than is done to a head of twelve valves, one by one."""
 _HARD_SPACE: Final = "\u00a0"
 
 
-def outcome(stage: str, verdicts: list[Doc], readings: list[Doc], valves: list[Doc]) -> Print:
+def outcome(
+    stage: str,
+    verdicts: list[Doc],
+    readings: list[Doc],
+    valves: list[Doc],
+    work: Sequence[Doc] = (),
+) -> Print:
     """Say in one plain sentence how the head stands, with the counts.
 
     The counts are those of the verdicts that the report lists, so that it cannot contradict itself.
@@ -64,7 +75,19 @@ def outcome(stage: str, verdicts: list[Doc], readings: list[Doc], valves: list[D
             if (names := _names_with(word, verdicts))
         ],
         "remarks": _remarks(readings, valves),
+        "work": _work(work),
     }
+
+
+def _work(work: Sequence[Doc]) -> list[str]:
+    """Say what was done to the head, in the order in which it was told."""
+    made = [
+        f"{printable(one.get('words'), 120, unbroken=18)}, "
+        f"by {printable(one.get('by'), 40, unbroken=18) or 'nobody named'}"
+        for one in work[:_MOST_WORK]
+    ]
+    rest = len(work) - len(made)
+    return [*made, f"and {rest} more, in the record"] if rest else made
 
 
 def _names_with(word: str, verdicts: list[Doc]) -> str:

@@ -47,7 +47,13 @@ def lay_out(document: Doc) -> Print:
     frame = Frame(frozenset(place for place in places if place is not None), common_axes(verdicts))
     return {
         "job": _job(job),
-        "outcome": outcome(printable(job.get("stage"), 60), verdicts, readings, valves),
+        "outcome": outcome(
+            printable(job.get("stage"), 60),
+            verdicts,
+            readings,
+            valves,
+            mappings(document.get("work")),
+        ),
         "map": head_map(valves, frame.axes),
         "exceptions": exceptions(verdicts, frame),
         "verdicts": _by_valve(verdicts, valves, frame),

@@ -10,6 +10,7 @@ from gaugelink.quantity import exact_text
 from gaugelink.view.parts import Document, gauge_document, verdict_document
 
 if TYPE_CHECKING:
+    from gaugelink.events import WorkDone
     from gaugelink.limits import Limit
     from gaugelink.reading import Stamp
     from gaugelink.record import SignedHead
@@ -85,6 +86,7 @@ def report_document(view: JobView, head: SignedHead) -> Document:
              "method": item.method, "why": item.why}
             for item in judgement.missing
         ],
+        "work": [_work(place, event) for place, event in session.work],
         "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],
         "readings": [
             view.entry(place)
@@ -114,6 +116,17 @@ def _gauges(view: JobView) -> list[Document]:
         for gauge in view.bench.session.gauges.values()
         if gauge.id not in marks
     ]
+
+
+def _work(place: int, event: WorkDone) -> Document:
+    words: str = event.operation
+    if event.valves:
+        words += f" on {', '.join(event.valves)}"
+    if event.gauge:
+        words += f" ({event.gauge})"
+    if event.depth:
+        words += f", {event.depth}"
+    return {"place": place, "words": words, "by": event.by, "utc": event.stamp.utc}
 
 
 def _limit(limit: Limit) -> Document:
