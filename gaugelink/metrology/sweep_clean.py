@@ -26,8 +26,8 @@ WINDOW_S: Final = 2.5
 """A window of this length sees both walls of a rock at the usual pace."""
 SHORT_BUNCH: Final = 12
 """Bunches of up to this many readings are spread out all together."""
-WINDOWS: Final = 256
-"""Windows that `typical_swing` orders together, so that a long sweep needs little memory."""
+AT_ONCE: Final = 16_384
+"""Readings that `typical_swing` orders together: as many as a processor has at hand."""
 
 
 def working_seconds(t_ns: Integers) -> Floats:
@@ -106,8 +106,9 @@ def typical_swing(values: Floats, seconds: Floats, step_pm: int) -> float:
         off = max(2, size // 10) if size >= 9 else size // 6
         windows = sliding_window_view(values, size)
         alike = np.flatnonzero(sizes == size)
-        for some in np.split(alike, range(WINDOWS, len(alike), WINDOWS)):
-            rows = np.partition(windows[starts[some]], (off, size - 1 - off), axis=1)
+        together = max(AT_ONCE // size, 1)
+        for some in np.split(alike, range(together, len(alike), together)):
+            rows = np.sort(windows[starts[some]], axis=1)
             ranges[some] = rows[:, size - 1 - off] - rows[:, off]
     moving = ranges[ranges >= 1.5 * step_pm]
     if not len(moving):
