@@ -42,16 +42,28 @@ def test_a_layer_square_to_the_seat_is_deeper_along_the_axis():
 
 def test_seat_face_and_skim_add_up():
     """Worked by hand: 0.95, seat 0.15, face 0.05, skim 0.10 gives 1.05; the tip knows no skim."""
-    now = Seated({"stand-down": mm("0.95"), "tip height": mm("36"), "installed spring height": mm("41"),
-                  "margin": mm("1.2"), "head thickness": mm("120")}, ())  # fmt: skip
+    now = Seated(
+        {
+            "stand-down": mm("0.95"),
+            "tip height": mm("36"),
+            "installed spring height": mm("41"),
+            "margin": mm("1.2"),
+            "head thickness": mm("120"),
+        },
+        (),
+    )
     steps: tuple[tuple[Step, str], ...] = (
         ("cut seat", "0.15"), ("reface valve", "0.05"), ("skim", "0.10"), ("grind tip", "0.12"),
         ("shim", "0.381"))  # fmt: skip
     for step, depth in steps:
         now = now.after(step, mm(depth))
     assert now.figures == {
-        "stand-down": mm("1.05"), "tip height": mm("36.08"), "installed spring height": mm("40.819"),
-        "margin": mm("1.15"), "head thickness": mm("119.9")}  # fmt: skip
+        "stand-down": mm("1.05"),
+        "tip height": mm("36.08"),
+        "installed spring height": mm("40.819"),
+        "margin": mm("1.15"),
+        "head thickness": mm("119.9"),
+    }
 
 
 def test_a_seat_cut_takes_load_off_the_spring():
@@ -64,10 +76,16 @@ def test_a_seat_cut_takes_load_off_the_spring():
 
 def test_what_is_left_to_cut_is_the_least_of_all_limits():
     """Source: cut still allowed = min(stand-down, tip height, spring height with its shims)."""
-    figures = {"stand-down": mm("1.10"), "tip height": mm("36.9"), "installed spring height": mm("42.5")}
-    held = (*bounds("stand-down", "stand-down", None, mm("1.42")),
-            *bounds("tip height", "tip height", None, mm("37.17")),
-            *bounds("installed spring height", "installed spring height", None, mm("42.7")))  # fmt: skip
+    figures = {
+        "stand-down": mm("1.10"),
+        "tip height": mm("36.9"),
+        "installed spring height": mm("42.5"),
+    }
+    held = (
+        *bounds("stand-down", "stand-down", None, mm("1.42")),
+        *bounds("tip height", "tip height", None, mm("37.17")),
+        *bounds("installed spring height", "installed spring height", None, mm("42.7")),
+    )
     seated = Seated(figures, held)
     found = allowance(seated, "cut seat")
     assert (found.most_pm, found.held_by) == (mm("0.2"), "installed spring height max")
