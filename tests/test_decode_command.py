@@ -180,12 +180,16 @@ def test_a_large_file_is_read_in_bounded_memory(file_of, capsys):
         (["--driver", "scale24", "missing.vcd"], None, "cannot be read"),
     ],
 )
-def test_a_missing_driver_or_file_is_refused(words, field, found, file_of, monkeypatch, tmp_path):
+def test_a_missing_driver_or_file_is_refused(
+    words, field, found, file_of, monkeypatch, tmp_path, capsys
+):
+    """Before anything is printed, the head of the table too."""
     file = file_of(b"")
     monkeypatch.chdir(tmp_path)
     with pytest.raises(InputError, match=found) as caught:
         cli.main(["decode", *(file if word == "FILE" else word for word in words)])
     assert caught.value.field == field
+    assert capsys.readouterr().out == ""
 
 
 def test_a_capture_is_refused_by_the_driver_of_a_line_gauge(file_of, capsys):

@@ -170,8 +170,10 @@ def test_what_cannot_be_checked_is_an_input_error(path, tmp_path):
     pdf(tmp_path / "plain.pdf")
     pdf(tmp_path / "twice.pdf", *[("record.jsonl", record)] * 2, ("head.json", head))
     (tmp_path / "text").write_bytes(b"no record at all\n" * 9)
+    (tmp_path / "records").mkdir()
     for name, sentence in {
         "missing": "there is no such file",
+        "records": "this is a folder; name the record in it",
         "missing.pdf": "there is no such file",
         "text": "the file is no SQLite database",
         "text.pdf": "not a PDF file that can be read",

@@ -66,10 +66,12 @@ def run(args: argparse.Namespace) -> int:
     else:
         decoder, pieces = driver.decoder(), _pieces(path)
     tally = _Tally()
-    if not args.json:
-        print(_row("value", "unit", "mode", "remark", "raw"))
+    headed = args.json
     for item in _items(decoder, pieces):
         tally.count(item)
+        if not headed:  # only now is it known that the file can be read
+            print(_row("value", "unit", "mode", "remark", "raw"))
+            headed = True
         if not args.json:
             print(_line(item))
         elif isinstance(item, Value):

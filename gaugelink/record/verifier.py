@@ -536,7 +536,8 @@ def verify(path: Path, heads: Sequence[Path] = (), key: str | None = None) -> Re
         NotARecordError: there is nothing that could be checked.
     """
     if not path.is_file():
-        raise NotARecordError("there is no such file")
+        folder = "this is a folder; name the record in it"
+        raise NotARecordError(folder if path.is_dir() else "there is no such file")
     elsewhere = [read_head_file(head) for head in heads]
     if path.suffix != ".jsonl":
         # Only SQLite opens the store: closing it by other means would undo a writer's locks.
