@@ -38,6 +38,16 @@ def test_help_lists_every_command(run_cli: RunCli) -> None:
         assert f"  {name.ljust(widest)} {words}\n" in out
 
 
+@pytest.mark.parametrize("name", cli.COMMANDS)
+def test_every_command_says_what_its_exit_status_means(run_cli: RunCli, name: str) -> None:
+    """A script has to tell a part that is bad from a file that is."""
+    status, out, _ = run_cli(name, "--help")
+    meanings = " ".join(out.split("Exit status: ")[1].split("\n\n")[0].split())
+    assert status == 0
+    assert meanings.startswith("0 ")
+    assert "; 2 " in meanings
+
+
 def test_the_version_is_told(run_cli: RunCli) -> None:
     assert run_cli("--version") == (0, f"gaugelink {__version__}\n", "")
 

@@ -5,7 +5,8 @@ Columns: valve, characteristic, station, direction, value, unit; and, where they
 uncertainty in the row's unit. A guide clearance that states no method is taken by the sheet's
 method where the sheet has only one for that valve, and is left unjudged otherwise.
 
-Exit status: 0 everything is within; 1 something is outside, undecided or left unjudged.
+Exit status: 0 everything is within; 1 something is outside, undecided or left unjudged; 2 a file is
+bad.
 """
 
 from __future__ import annotations
