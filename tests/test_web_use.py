@@ -188,6 +188,19 @@ async def test_the_reason_of_a_value_in_the_tray_has_most_of_the_width(at):
     assert words["width"] > 0.45 * tray["width"]
 
 
+@pytest.mark.parametrize("station", ["top", "middle", "bottom"])
+async def test_the_name_of_a_station_stands_clear_of_the_plan_beside_it(at, station):
+    step = web_sample.next_step("stem") | {"station": station, "direction": "across"}
+    await at.open(web_sample.state() | {"next": step})
+    name, plan = await at.page.evaluate("""() => {
+      const names = [...document.querySelectorAll("next-step svg text.strong")];
+      const box = (one) => one.getBBox();
+      const tip = [...document.querySelectorAll("next-step svg g path.thin")].at(-1);
+      return [box(names[0]).x + box(names[0]).width, box(tip).x];
+    }""")
+    assert name < plan
+
+
 async def test_a_refusal_is_shown_in_the_words_of_the_bench(at):
     await at.open()
     at.expected = "409"

@@ -85,8 +85,8 @@ export function directionInset(direction) {
   return svg(
     "g",
     {},
-    svg("rect", { class: "thin", x: x - 50, y: y - 19, width: 100, height: 38, rx: 6 }),
-    line("thin", `M${x - 50} ${y - 8}l-6 8l6 8`),
+    svg("rect", { class: "thin", x: x - 42, y: y - 19, width: 84, height: 38, rx: 6 }),
+    line("thin", `M${x - 42} ${y - 8}l-6 8l6 8`),
     way,
     svg("circle", { class: "thick fill", cx: x, cy: y, r: 8 }),
     label(x, y + 52, `${direction} the head`, "middle strong"),
