@@ -12,9 +12,10 @@ goes to the tray too, and the question what to do with it stands until the place
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, assert_never
 
+from gaugelink.course import Course
 from gaugelink.deeds import (
     MODE_WORDS,
     Assign,
@@ -30,12 +31,7 @@ from gaugelink.deeds import (
 )
 from gaugelink.errors import SessionError
 from gaugelink.events import (
-    BatteryTold,
     Event,
-    GaugeFound,
-    GaugeLost,
-    JobJudged,
-    JobOpened,
     PositionConfirmed,
     PositionSkipped,
     ReadingAssigned,
@@ -45,163 +41,26 @@ from gaugelink.events import (
     ReadingTaken,
     SweepParked,
     SweepTaken,
-    WorkDone,
     ZeroChecked,
-    ZeroDoubted,
 )
-from gaugelink.head import zero_check_of
 from gaugelink.planning.working import (
     decide_work,
     last_good_check,
     outdated,
     sizes_before,
-    undone_by,
 )
-from gaugelink.reading import Reading, Sweep, Tag
+from gaugelink.reading import Tag
 from gaugelink.slips import Taken, look, read_note, write_note
-from gaugelink.standing import Standing
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from gaugelink.head import Position
-    from gaugelink.limits import Sheet
     from gaugelink.plan import Step
     from gaugelink.quantity import Displayed
-    from gaugelink.reading import Gauge, Stamp
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One line of the history: an event of the record, and whether it still counts.
-
-    ``struck`` is the reason why it was struck out, ``stale`` the work that made it stale.
-    """
-
-    place: int
-    event: Event
-    step: int | None = None
-    struck: str = ""
-    stale: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A value in the tray that looks like a slip, for the step that is asked for.
-
-    `Assign` keeps it there; measuring again leaves it in the tray.
-    """
-
-    place: int
-    step: int
-    code: str
-    words: str
+    from gaugelink.reading import Stamp
 
 
 @dataclass(slots=True)
-class Session:
-    """A capture session over a plan.
-
-    Attributes:
-        plan: the steps, in order of measuring.
-        gauges: the gauges of the bench by their mark.
-        stage: stage of the job, for example ``as received``.
-        cursor: number of the step asked for; equal to ``len(plan)`` when nothing is.
-        filled: for each step that has one, the record place of the reading that counts.
-        skipped: for each step skipped, the reason.
-        history: everything taken, parked, refused and skipped, by record place.
-        standing: how each gauge stands; values of one that stands badly go to the tray.
-        sheet: the limits that values are held against before they are recorded; without one
-            nothing is.
-        earlier: the readings of the stage before, as far as they can be compared
-            (`gaugelink.slips.comparable`); values are held against them too.
-        work: the work done on the head, each with its place in the record.
-        reopened: for each step whose series is measured again, the place of the last such work.
-    """
-
-    plan: Sequence[Step]
-    gauges: dict[str, Gauge]
-    stage: str
-    cursor: int = 0
-    filled: dict[int, int] = field(default_factory=dict)
-    skipped: dict[int, str] = field(default_factory=dict)
-    history: dict[int, Entry] = field(default_factory=dict)
-    standing: Standing = field(default_factory=Standing)
-    again: str = ""
-    sheet: Sheet | None = None
-    earlier: Sequence[Reading] = ()
-    work: list[tuple[int, WorkDone]] = field(default_factory=list)
-    reopened: dict[int, int] = field(default_factory=dict)
-
-    # ---- what is asked for ----------------------------------------------------------------------
-
-    @property
-    def lost(self) -> set[str]:
-        """The gauges that are lost."""
-        return self.standing.lost
-
-    @property
-    def unconfirmed(self) -> set[str]:
-        """The gauges that were lost and are back, and whose position nobody has confirmed."""
-        return self.standing.unconfirmed
-
-    @property
-    def step(self) -> Step | None:
-        """The step asked for; None when everything is measured or skipped."""
-        return self.plan[self.cursor] if self.cursor < len(self.plan) else None
-
-    @property
-    def question(self) -> Question | None:
-        """What is asked about the value that came last for this step; None when nothing is."""
-        if self.step is None:
-            return None
-        for place in sorted(self.history, reverse=True):
-            entry = self.history[place]
-            if entry.step == self.cursor or place < self.reopened.get(self.cursor, 0):
-                break  # the step was measured, assigned, skipped or worked on since
-            noted = read_note(entry.event.why) if isinstance(entry.event, ReadingParked) else None
-            if noted and noted.place_words == self.step.position.words and (
-                noted.code != "double send" and not entry.struck and entry.step is None
-            ):  # fmt: skip
-                return Question(place, self.cursor, noted.code, noted.words)
-        return None
-
-    def against(self, gauge: str) -> str:
-        """Say why a gauge's value cannot be taken for what is asked now; empty where it can."""
-        zero_asked = self.step is not None and zero_check_of(self.step.position) is not None
-        return self.standing.against_value(gauge, zero_asked=zero_asked)
-
-    def is_open(self, number: int) -> bool:
-        """Tell whether a step has neither a reading nor been skipped."""
-        return number not in self.filled and number not in self.skipped
-
-    @property
-    def finished(self) -> bool:
-        """Whether every step has a reading or a reason why not."""
-        return len(self.filled) + len(self.skipped) == len(self.plan)
-
-    def go(self, number: int) -> None:
-        """Ask for a step by its number, whatever its state.
-
-        Raises:
-            SessionError: there is no such step.
-        """
-        if not 0 <= number < len(self.plan):
-            raise SessionError(f"found step {number}, accepted: 0 to {len(self.plan) - 1}")
-        self.cursor = number
-        self.again = self._why_again(number)
-
-    def back(self) -> None:
-        """Ask for the step before the one asked for now; a new reading there replaces the old.
-
-        Raises:
-            SessionError: this is the first step.
-        """
-        if self.cursor == 0:
-            raise SessionError("this is the first position; there is none before it")
-        self.go(self.cursor - 1)
-
-    # ---- deciding -------------------------------------------------------------------------------
+class Session(Course):
+    """A capture session: its course, and what becomes of whatever happens on the bench."""
 
     def decide(self, command: Command, stamp: Stamp) -> list[Event]:
         """Say which events a command leads to. Changes nothing.
@@ -380,137 +239,6 @@ class Session:
 
     def _tag(self, number: int, gauge: str) -> Tag:
         return Tag(self.plan[number].position, self.stage, gauge)
-
-    # ---- taking in what the record holds --------------------------------------------------------
-
-    def apply(self, place: int, event: Event) -> None:
-        """Take in an event that is in the record at `place`."""
-        match event:
-            case ReadingTaken(tag=tag) | ReadingAssigned(tag=tag):
-                self._fill(place, event, self._number(tag.position))
-            case SweepTaken(tag=tag, usable=usable):
-                number = self._number(tag.position)
-                if usable:
-                    self._fill(place, event, number)
-                else:
-                    self.history[place] = Entry(place, event, number)
-                    self.cursor = number
-                    self.again = "the sweep could not be used: " + "; ".join(event.flags)
-            case PositionSkipped(position=position, reason=reason):
-                number = self._number(position)
-                self.history[place] = Entry(place, event, number)
-                self.filled.pop(number, None)
-                self.skipped[number] = reason
-                self._advance(number)
-            case ReadingParked() | SweepParked() | ReadingRefused():
-                self.history[place] = Entry(place, event)
-            case ReadingStruckOut(struck=struck, reason=reason):
-                self._apply_strike(struck, reason)
-            case (
-                GaugeLost()
-                | GaugeFound()
-                | PositionConfirmed()
-                | ZeroDoubted()
-                | ZeroChecked()
-                | BatteryTold()
-            ):
-                self.standing.apply(event)
-            case WorkDone():
-                self._apply_work(place, event)
-            case JobOpened() | JobJudged():
-                pass
-            case _:
-                assert_never(event)
-
-    def _fill(self, place: int, event: Event, number: int) -> None:
-        self.history[place] = Entry(place, event, number)
-        self.filled[number] = place
-        self.skipped.pop(number, None)
-        if isinstance(event, ReadingAssigned):
-            parked = self.history[event.parked]
-            self.history[event.parked] = replace(parked, step=number)
-            if number != self.cursor:
-                return  # what is asked for stays so; a value from the tray does not change it
-        # Not only where the cursor stands: it is moved by hand without an event, and a session
-        # that is fed the record again must find its way all the same.
-        self._advance(number)
-
-    def _apply_strike(self, struck: int, reason: str) -> None:
-        entry = self.history[struck]
-        self.history[struck] = replace(entry, struck=reason)
-        if isinstance(entry.event, ReadingAssigned):
-            # The value itself was not struck out, only its place: it is back in the tray.
-            parked = self.history[entry.event.parked]
-            self.history[parked.place] = replace(parked, step=None)
-        if entry.step is not None and self.filled.get(entry.step) == struck:
-            del self.filled[entry.step]
-            self.cursor = entry.step
-            self.again = reason
-
-    def _apply_work(self, place: int, event: WorkDone) -> None:
-        self.work.append((place, event))
-        places, numbers = undone_by(
-            event, place, self.history, self.plan, self.filled, self.skipped
-        )
-        for old in places:
-            self.history[old] = replace(self.history[old], stale=event.operation)
-        for number in numbers:
-            self.reopened[number] = place
-            self.filled.pop(number, None)
-            self.skipped.pop(number, None)
-        if numbers:
-            self.cursor = numbers[0]
-            self.again = self._why_again(self.cursor)
-
-    def _number(self, position: Position) -> int:
-        for number, step in enumerate(self.plan):
-            if step.position == position:
-                return number
-        raise SessionError(f"the plan has no step for {position.words}")
-
-    def _advance(self, number: int) -> None:
-        """Ask for the next open step after `number`, else the first open one, else nothing."""
-        order = [*range(number + 1, len(self.plan)), *range(min(number + 1, len(self.plan)))]
-        self.cursor = next((item for item in order if self.is_open(item)), len(self.plan))
-        self.again = self._why_again(self.cursor)
-
-    def _why_again(self, number: int) -> str:
-        why = [entry.struck or f"stale: {entry.stale}" for entry in self.history.values()
-               if entry.step == number and (entry.struck or entry.stale)]  # fmt: skip
-        if number in self.filled:
-            return "there is a reading already; a new one replaces it"
-        return why[-1] if why else ""
-
-    # ---- what there is --------------------------------------------------------------------------
-
-    def readings(self) -> list[Reading]:
-        """Give the single readings that count, none of them stale, in order of the record."""
-        found = []
-        for place in sorted(self.filled.values()):
-            event = self.history[place].event
-            if isinstance(event, ReadingTaken):
-                found.append(Reading(event.tag, event.shown, event.raw, event.stamp, place))
-            elif isinstance(event, ReadingAssigned):
-                parked = self.history[event.parked].event
-                assert isinstance(parked, ReadingParked)
-                found.append(Reading(event.tag, parked.shown, parked.raw, parked.stamp, place))
-        return found
-
-    def sweeps(self) -> list[Sweep]:
-        """Give the rock sweeps that count, in order of the record."""
-        found = []
-        for place in sorted(self.filled.values()):
-            event = self.history[place].event
-            if isinstance(event, SweepTaken):
-                found.append(Sweep(event.tag, event.trace, event.raw, event.stamp, place,
-                                   event.usable, event.flags))  # fmt: skip
-        return found
-
-    def tray(self) -> list[Entry]:
-        """Give the values that belong nowhere yet, and the sweeps that never will, oldest first."""
-        return [entry for entry in self.history.values()
-                if isinstance(entry.event, ReadingParked | SweepParked) and entry.step is None
-                and not entry.struck]  # fmt: skip
 
 
 def _given(reason: str) -> str:

@@ -12,12 +12,13 @@ from bench_kit import KEY, SHEET, Clock
 from gaugelink import sheetfile
 from gaugelink.capture.ledger import Ledger
 from gaugelink.capture.remembering import PORTION
+from gaugelink.course import Entry
 from gaugelink.events import ReadingParked
 from gaugelink.plan import plan_for
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Stamp
 from gaugelink.record import SqliteStore
-from gaugelink.session import Entry, Session
+from gaugelink.session import Session
 
 STAMP = Stamp("2026-01-02T08:00:00.000000Z", 1, "", "")
 

@@ -20,11 +20,12 @@ from gaugelink.wire.base import printable
 if TYPE_CHECKING:
     from fractions import Fraction
 
+    from gaugelink.course import Entry
     from gaugelink.head import Position
     from gaugelink.judging import Judged
     from gaugelink.limits import Limit, Sheet
     from gaugelink.reading import Gauge
-    from gaugelink.session import Entry, Session
+    from gaugelink.session import Session
 
 Document = dict[str, Any]
 
