@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING
 from gaugelink.planning.held import limits_at
 from gaugelink.planning.means import HEAD_LIMITS, skims
 from gaugelink.planning.options import Ways, needed
-from gaugelink.planning.plan import SECONDS
-from gaugelink.planning.programme import Programme
+from gaugelink.planning.programme import SECONDS, Programme
 
 if TYPE_CHECKING:
     from gaugelink.planning.options import Way

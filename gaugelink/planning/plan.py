@@ -11,12 +11,13 @@ the metal that stays is there for the next time.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
+from gaugelink.planning.conflict import conflict
 from gaugelink.planning.held import fitted
 from gaugelink.planning.means import skims
 from gaugelink.planning.options import Ways, needed
-from gaugelink.planning.programme import Programme
+from gaugelink.planning.programme import SECONDS, Programme
 from gaugelink.planning.task import Range
 
 if TYPE_CHECKING:
@@ -25,9 +26,6 @@ if TYPE_CHECKING:
     from gaugelink.planning.allowances import Figure, Seated, Step
     from gaugelink.planning.options import Way
     from gaugelink.planning.task import Task
-
-SECONDS: Final = 60.0
-"""After so long the solver gives the best that it has, and says how far from the best it may be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +121,6 @@ def plan(task: Task, seconds: float = SECONDS) -> Plan | Conflict:
     ways = [needed(finder.at(place)) for place in range(len(task.places))]
     found = Programme(task, skim, ways).solve(seconds)
     if found is None:
-        from gaugelink.planning.conflict import conflict  # noqa: PLC0415  it needs this module
-
         return Conflict(conflict(task))
     chosen, bound = found
     return _settled(task, skim, chosen, bound)

@@ -7,7 +7,7 @@ depth between its own two ends, so no constant larger than a skim comes in.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 _PM = 1e-6
 _TINY = 1e-6
+
+SECONDS: Final = 60.0
+"""After so long the solver gives the best that it has, and says how far from the best it may be."""
 
 
 class Programme:
