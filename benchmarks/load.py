@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import gc
 import json
 import os
 import resource
@@ -223,6 +224,26 @@ def bare(board: Board, rate: float) -> Row:
                (arrived - times)[there])  # fmt: skip
 
 
+@dataclass(slots=True)
+class Passes:
+    """The longest passes of Python's collector, which stop everything else: each one's seconds."""
+
+    found: list[float] = field(default_factory=list)
+    begun_s: float = 0
+
+    def __call__(self, phase: str, about: Mapping[str, int]) -> None:
+        """Take note of a pass that begins or ends."""
+        if phase == "start":
+            self.begun_s = time.perf_counter()
+        elif about["generation"] == 2:
+            self.found.append(time.perf_counter() - self.begun_s)
+
+    def words(self) -> str:
+        """Write how many there were, how long all took and the longest."""
+        longest_ms = max(self.found, default=0) * 1e3
+        return f"{len(self.found)} in {sum(self.found):.2f} s, the longest {longest_ms:.0f} ms"
+
+
 class TimedStore(SqliteStore):
     """The real store; notes when each reading was committed."""
 
@@ -303,11 +324,14 @@ async def captured(board: Board, rate: float, folder: Path) -> tuple[Row, list[s
 
     await bench.start(opened)
     await asyncio.sleep(SILENCE_S)
+    passes = Passes()
+    gc.callbacks.append(passes)
     used = Used()
     speakers.go()
     await asyncio.to_thread(speakers.finished)
     await asyncio.sleep(1)  # what is under way may still arrive; what comes later counts as lost
     cores = used.cores()
+    gc.callbacks.remove(passes)
     await bench.stop()
     speakers.close()
     times = board.times()
@@ -325,8 +349,19 @@ async def captured(board: Board, rate: float, folder: Path) -> tuple[Row, list[s
         f"{len(log)} transactions, {groups.mean():.1f} readings in each, at most {groups.max()}.",
         f"{size_mb:.0f} MB on disk, {memory_mb:.0f} MB of memory.",
         f"Decoded and shown: {audience.figures.total()} of {total}.",
+        f"Long passes of Python's collector: {passes.words()}.",
+        f"99 % within, by tenths of the run: {tenths(store.committed - times, there)}.",
     ]
     return row, notes
+
+
+def tenths(
+    delays: np.ndarray[Any, np.dtype[np.int64]], there: np.ndarray[Any, np.dtype[np.bool_]]
+) -> str:
+    """Write the delay that 99 % keep to in each tenth of the run: whether it grows is seen here."""
+    parts = zip(np.array_split(delays, 10, axis=1), np.array_split(there, 10, axis=1), strict=True)
+    found = [np.percentile(delay[kept], 99) / 1e6 for delay, kept in parts if kept.any()]
+    return ", ".join(f"{ms:.0f} ms" for ms in found)
 
 
 def read_record(path: Path, board: Board) -> tuple[int, int, int]:

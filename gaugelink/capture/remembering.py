@@ -3,8 +3,8 @@
 Reference counts free nearly everything here at once. For cycles Python has a collector besides, and
 its longest pass looks at every object in memory while nothing else runs. A job that goes on record
 stays in memory as events, which hold no cycles, so that pass finds nothing in them and takes longer
-with every value: a third of a second after a minute at 1600 values a second, seconds after ten. So
-what has been looked through once is set aside, in portions; the collector goes on with the rest.
+with every value: a third of a second after a minute at 1600 values a second. So what has been
+looked through once is set aside, in portions; the collector goes on with the rest.
 """
 
 from __future__ import annotations
