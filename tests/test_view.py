@@ -259,8 +259,9 @@ class TestNext:
                 found = rig.view().next_document()
                 assert found == {
                     "step": 0, "valve": "1I", "characteristic": "stem diameter", "station": "top",
-                    "direction": "", "gauge": "M1", "gauge_kind": "micrometer", "sweep": False,
-                    "part": "stem", "words": "Intake valve of cylinder 1: stem diameter, top",
+                    "direction": "", "gauge": "M1", "gauge_kind": "micrometer",
+                    "own_button": True, "sweep": False, "part": "stem",
+                    "words": "Intake valve of cylinder 1: stem diameter, top",
                     "limit_words": "service min 7.935 mm, new max 7.975 mm", "lower_mm": 7.935,
                     "upper_mm": 7.975, "again": "",
                 }  # fmt: skip

@@ -105,6 +105,19 @@ async def test_every_button_posts_what_it_says(at):
         assert at.asked == [wanted]
 
 
+async def test_a_gauge_with_its_own_button_is_not_taken_from_the_page(at):
+    await at.open()
+    state = web_sample.state()
+    await at.show(state, next={**state["next"], "own_button": True})
+    await at.page.wait_for_selector('action-bar button:has-text("Press the gauge\'s button")')
+    assert await at.page.is_disabled("text=Press the gauge's button")
+    await at.page.evaluate("document.querySelector('action-bar').accept()")  # what a pedal does
+    await at.show(state)
+    await at.page.click("text=Take reading")
+    await at.page.wait_for_selector(".answer:has-text('Done.')")
+    assert at.asked == [{"do": "take", "gauge": "M1"}]  # once, and not before
+
+
 async def test_hands_free_is_switched_on_and_off_and_says_which(at):
     await at.open()
     for watching, wanted in ((False, True), (True, False)):

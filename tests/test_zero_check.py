@@ -182,11 +182,11 @@ def test_a_bad_check_is_refused_with_its_line(
 
 
 def test_the_page_says_what_the_gauge_has_to_show_and_where() -> None:
-    """Of the bench only its session is looked at for what is asked next."""
-    bench = SimpleNamespace(session=at_depth(session()))
+    """Of the bench only its session and its gauges are looked at for what is asked next."""
+    bench = SimpleNamespace(channels={}, session=at_depth(session()))
     view = JobView(bench, sheet(), None)  # type: ignore[arg-type]
     asked = view.next_document()
     assert asked is not None
     assert asked["words"] == "Zero check: depth gauge, before stand-down"
-    assert asked["limit_words"] == "has to show 0.00 mm on the head's face"
+    assert asked["limit_words"] == "on the head's face, it has to show 0.00 mm"
     assert (asked["gauge"], asked["part"], asked["valve"]) == ("D1", "other", None)

@@ -159,6 +159,7 @@ NEXT = {
     "direction": {"", "along", "across"},
     "gauge": str,
     "gauge_kind": str,
+    "own_button": bool,
     "sweep": bool,
     "part": {"stem", "guide", "rock", "stand-down", "spring", "face", "other"},
     "words": str,

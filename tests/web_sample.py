@@ -241,8 +241,8 @@ def next_step(part: str, valve: str | None = "3E", **more: Any) -> JSON:
     lower, words = stem_limit(valve or "1I")
     doc: JSON = {
         "step": 84, "valve": valve, "characteristic": "stem diameter", "station": "middle",
-        "direction": "across", "gauge": "M1", "gauge_kind": "micrometer", "sweep": False,
-        "part": part,
+        "direction": "across", "gauge": "M1", "gauge_kind": "micrometer", "own_button": False,
+        "sweep": False, "part": part,
         "words": "Exhaust valve of cylinder 3: stem diameter, middle, across the head",
         "limit_words": words, "lower_mm": lower, "upper_mm": None, "again": "",
     }  # fmt: skip

@@ -152,7 +152,10 @@ export class ActionBar extends HTMLElement {
     const may = (/** @type {HTMLButtonElement} */ which, /** @type {boolean} */ now) => {
       which.disabled = !(can && now);
     };
-    may(this.#take, !sweep && gauge !== undefined);
+    // A gauge that sends at its own button cannot be taken from here; say so before it is tried.
+    const own = state?.next?.own_button ?? false;
+    may(this.#take, !sweep && !own && gauge !== undefined);
+    setText(/** @type {Element} */ (this.#take.firstElementChild), own ? "Press the gauge's button" : "Take reading");
     may(this.#sweep, sweep);
     may(this.#back, !running);
     may(this.#skip, !running && state?.next !== null);
@@ -172,7 +175,7 @@ export class ActionBar extends HTMLElement {
     this.#zero.hidden = zero === "";
     setText(/** @type {Element} */ (this.#zero.firstElementChild), `Zero of ${zero} checked`);
     this.#zero.classList.toggle("main", !back && zero !== "" && zero === state?.next?.gauge);
-    this.#take.classList.toggle("main", !back && zero !== state?.next?.gauge && !sweep && state?.next !== null);
+    this.#take.classList.toggle("main", !back && zero !== state?.next?.gauge && !sweep && !own && state?.next !== null);
     this.#sweep.classList.toggle("main", sweep);
     setText(/** @type {Element} */ (this.#sweep.firstElementChild), running ? "Stop sweep" : "Start sweep");
   }

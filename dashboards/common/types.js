@@ -137,6 +137,7 @@
  * @property {string} direction
  * @property {string} gauge
  * @property {string} gauge_kind
+ * @property {boolean} own_button  the gauge sends at its own button only
  * @property {boolean} sweep
  * @property {Part} part
  * @property {string} words

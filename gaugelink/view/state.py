@@ -197,7 +197,7 @@ class JobView:
         words = limit.words if limit else ""
         zero = self.sheet.zero_of(step.gauge_kind)
         if zero is not None and position.characteristic == ZERO_CHECK:
-            words = f"has to show {zero.shows} {zero.on}"
+            words = f"{zero.on}, it has to show {zero.shows}"
         gauge = next(
             (item.id for item in session.gauges.values() if item.kind == step.gauge_kind), ""
         )
@@ -209,6 +209,7 @@ class JobView:
             "direction": position.direction,
             "gauge": gauge,
             "gauge_kind": step.gauge_kind,
+            "own_button": self._has_own_button(gauge),
             "sweep": step.sweep,
             "part": part_of(position.characteristic),
             "words": position.words,
@@ -217,6 +218,11 @@ class JobView:
             "upper_mm": mm(limit.upper.pm) if limit and limit.upper else None,
             "again": session.again,
         }
+
+    def _has_own_button(self, gauge: str) -> bool:
+        """Tell whether a gauge sends at its own button only, so that the page cannot take."""
+        channel = self.bench.channels.get(gauge)
+        return channel is not None and channel.driver.sends == "when pressed"
 
     def state(self) -> Document:
         """Write the whole state."""
