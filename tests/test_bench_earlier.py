@@ -180,3 +180,15 @@ def test_changed_parts_without_a_round_before_are_refused(bench_file: Path, run_
         2,
         "gaugelink: --changed: accepted only together with --earlier, or earlier in [job]\n",
     )
+
+
+def test_nothing_is_left_of_a_new_job_that_is_refused(bench_file: Path, run_cli) -> None:
+    """Its record was made and held nothing yet; the record that was there stays."""
+    there = sorted(item.name for item in bench_file.parent.rglob("*.sqlite*"))
+    assert there
+    words = ("--job", "D-0099", "--head", "Invented", "--serial", "1", "--stage", "as received",
+             "--sheet", "demo-pump-engine", "--changed", "1I valve")  # fmt: skip
+    status, _, err = run_cli("bench", str(bench_file), *words)
+    assert status == 2
+    assert "--changed" in err
+    assert sorted(item.name for item in bench_file.parent.rglob("*.sqlite*")) == there

@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
         work = bench.work(page) if args.report is None else bench.report(args.report)
         outcome = asyncio.run(work)
     finally:
-        taken.store.close()
+        taken.leave()
     if args.json:
         print(json.dumps(outcome.document(), ensure_ascii=False))
     else:

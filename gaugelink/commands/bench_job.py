@@ -11,7 +11,7 @@ from gaugelink.benchfile import Job, job_name
 from gaugelink.errors import InputError
 from gaugelink.events import JobOpened, from_document
 from gaugelink.plan import plan_for
-from gaugelink.record import SqliteStore, default_key_path, load_or_create_key
+from gaugelink.record import SqliteStore, default_key_path, load_or_create_key, remove_files
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -41,6 +41,7 @@ class Taken:
 
     Attributes:
         opened: how the record opened it, and who took it up since; empty for a new one.
+        made: the record was made just now.
     """
 
     job: Job
@@ -49,6 +50,14 @@ class Taken:
     path: Path
     store: SqliteStore
     opened: Sequence[JobOpened]
+    made: bool = False
+
+    def leave(self) -> None:
+        """Close the record; one that was made just now and holds nothing is taken away again."""
+        empty = self.made and self.store.size == 0
+        self.store.close()
+        if empty:
+            remove_files(self.path)
 
     @property
     def gauges(self) -> dict[str, Gauge]:
@@ -154,6 +163,7 @@ def _new_job(file: BenchFile, name: str, wanted: Wanted) -> Job:
 def _begun(path: Path, job: Job, store: SqliteStore | None) -> Taken:
     sheet = sheetfile.load(*content.read("sim/sheets", job.sheet))
     plan = plan_for(sheet)
+    made = store is None
     if store is None:
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -162,7 +172,7 @@ def _begun(path: Path, job: Job, store: SqliteStore | None) -> Taken:
             raise InputError(what, file=str(path.parent), field="bench.record") from None
         store = SqliteStore.create(path, key=load_or_create_key(default_key_path()))
     job = replace(job, invented=job.invented or sheet.invented)
-    return Taken(job, sheet, plan, path, store, ())
+    return Taken(job, sheet, plan, path, store, (), made)
 
 
 def _gone_on(path: Path, store: SqliteStore, name: str, wanted: Wanted, own: Job | None) -> Taken:

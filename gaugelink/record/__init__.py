@@ -25,6 +25,7 @@ from gaugelink.record.keys import (
     public_bytes,
 )
 from gaugelink.record.sqlite import SqliteStore
+from gaugelink.record.sqlitefile import remove_files
 from gaugelink.record.store import Entry, Store
 from gaugelink.record.tree import (
     EMPTY_ROOT,
@@ -62,6 +63,7 @@ __all__ = [
     "parse_head",
     "public_bytes",
     "read_heads",
+    "remove_files",
     "sign_head",
     "verify_head",
 ]

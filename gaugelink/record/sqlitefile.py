@@ -7,10 +7,11 @@ file by other means gives up every lock that it holds on it, SQLite's included.
 from __future__ import annotations
 
 import sqlite3
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.errors import RecordError
+from gaugelink.record.heads import heads_path
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -198,3 +199,14 @@ def in_words(fault: sqlite3.Error) -> str:
         return known[kind]
     # Such a message can run over several lines; a sentence is one line.
     return f"the database reported: {' '.join(str(fault).split()):.200}"
+
+
+def remove_files(path: Path) -> None:
+    """Take a closed record away with all that lies beside it, for one that never held anything.
+
+    What cannot be removed stays; the next start finds an empty record and uses it.
+    """
+    beside = [path.with_name(path.name + ending) for ending in ("-wal", "-shm")]
+    for file in (*beside, heads_path(path), path, lock_path(path)):
+        with suppress(OSError):
+            file.unlink()
