@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 from fractions import Fraction
+from importlib import import_module
 from math import inf, sqrt
 from typing import TYPE_CHECKING, Any
 
@@ -249,9 +250,9 @@ smalls = st.floats(0.001, 0.1)
 @given(st.lists(st.tuples(amounts, smalls, st.integers(2, 60)), min_size=3, max_size=3))
 def test_budgets_are_those_of_two_other_programs(rows: list[tuple[float, float, int]]) -> None:
     """Sources: GTC (result, u, degrees of freedom) and uncertainties (result, u), to 1e-9."""
-    gtc = pytest.importorskip("GTC")
-    other = pytest.importorskip("uncertainties")
-    umath = pytest.importorskip("uncertainties.umath")
+    gtc = import_module("GTC")
+    other = import_module("uncertainties")
+    umath = import_module("uncertainties.umath")
     inputs = [Quantity(name, *row) for name, row in zip("abc", rows, strict=True)]
     found = budget(read_formula("a * b / sqrt(c) + exp(a / 10) * b**2", ["a", "b", "c"]), inputs)
     a, b, c = (gtc.ureal(*row) for row in rows)
@@ -270,7 +271,7 @@ def test_correlated_budgets_are_those_of_another_program(
     rows: list[tuple[float, float]], r: float
 ) -> None:
     """Source: uncertainties, correlated_values_norm."""
-    other = pytest.importorskip("uncertainties")
+    other = import_module("uncertainties")
     inputs = [Quantity(name, *row) for name, row in zip("ab", rows, strict=True)]
     found = budget(read_formula("a * b - a", ["a", "b"]), inputs, {("a", "b"): r})
     a, b = other.correlated_values_norm(rows, [[1.0, r], [r, 1.0]])
