@@ -251,18 +251,20 @@ class LineReader:
         match = self.pattern.fullmatch(text)
         if match is None:
             return Noise(raw, "the line does not have the shape that the driver file gives")
-        sign, figures, *letters = self._parts(match)
-        said = self.said(tuple(letters))
+        sign, figures, letters = self._parts(match)
+        said = self.said(letters)
         if self.signs is not None:
-            sign = _look_up("sign", {"sign": sign or ""}, self.signs)
-        if said.places is not None:
-            figures = _with_point(figures or "", said.places)
-        shown = _length(sign, figures, said.unit)
+            # Asked twice, for a table to show in an error costs more than the answer.
+            sign = self.signs.get(sign or "") or _look_up("sign", {"sign": sign or ""}, self.signs)
+        if said.places is None:
+            shown = _length(sign, figures, said.unit)
+        else:
+            shown = _length_of_whole(sign, figures or "", said.places, said.unit)
         return Value(shown, raw, said.mode, said.notes, said.channel)
 
-    def _parts(self, match: re.Match[str]) -> tuple[str | None, ...]:
-        found: tuple[str | None, ...] = match.group(0, *self._wanted)[1:]
-        return found if self._signed else (None, *found)
+    def _parts(self, match: re.Match[str]) -> tuple[str | None, str | None, tuple[str | None, ...]]:
+        found: tuple[str | None, ...] = match.group(0, *self._wanted)
+        return (found[1], found[2], found[3:]) if self._signed else (None, found[1], found[2:])
 
     def said(self, letters: tuple[str | None, ...]) -> Said:
         """Translate what the other groups of the pattern took, in the order of `others`.
@@ -319,43 +321,44 @@ class LineReader:
 def _length(sign: str | None, figures: str | None, unit: LengthUnit) -> Displayed:
     """Make a length; blanks between the digits are for the eye only."""
     whole, _, part = (figures or "").replace(",", ".").partition(".")
-    number = whole + part
-    step_pm = STEPS_PM[unit].get(len(part))
     # The usual number, written as it is kept: its text needs no second look.
-    if (
-        step_pm
-        and part
-        and (whole == "0" or whole[:1] in _NOT_ZERO)
-        and number.isdecimal()
-        and number.isascii()
-        and len(number) <= _USUAL_DIGITS
-        and sign in _USUAL_SIGNS
-    ):
-        pm = int(number) * step_pm
-        minus = sign == "-" and pm
-        if pm <= LARGEST_PM:
-            return Displayed(
-                f"-{whole}.{part}" if minus else f"{whole}.{part}",
-                unit,
-                -pm if minus else pm,
-                step_pm,
-            )
+    if part and (whole == "0" or whole[:1] in _NOT_ZERO) and sign in _USUAL_SIGNS:
+        usual = _usual(sign, whole + part, f"{whole}.{part}", len(part), unit)
+        if usual is not None:
+            return usual
     return _any_length((sign or "").strip(" "), (figures or "").replace(" ", ""), unit)
 
 
-def _with_point(figures: str, places: int) -> str:
-    """Put the decimal point into digits that come without one; zeros in front are left out.
+def _length_of_whole(sign: str | None, figures: str, places: int, unit: LengthUnit) -> Displayed:
+    """Make a length of digits that come without their point; zeros in front are left out.
 
-    >>> _with_point("00007965", 3)
-    '7.965'
+    >>> str(_length_of_whole("-", "00007965", 3, "mm"))
+    '-7.965 mm'
     """
     digits = figures.replace(" ", "")
     if not (digits.isascii() and digits.isdecimal()):
         raise InputError(f"no whole number in the line, found {figures!r}")
-    digits = digits.lstrip("0").rjust(places + 1, "0")
-    return (
-        f"{digits[: len(digits) - places]}.{digits[len(digits) - places :]}" if places else digits
-    )
+    digits = digits.lstrip("0")
+    if len(digits) <= places:
+        digits = digits.rjust(places + 1, "0")
+    text = f"{digits[:-places]}.{digits[-places:]}" if places else digits
+    usual = _usual(sign, digits, text, places, unit) if sign in _USUAL_SIGNS else None
+    return usual or _any_length((sign or "").strip(" "), text, unit)
+
+
+def _usual(
+    sign: str | None, digits: str, text: str, places: int, unit: LengthUnit
+) -> Displayed | None:
+    """Make a length of plain digits and the text that shows them; None: look at them closely."""
+    step_pm = STEPS_PM[unit].get(places)
+    if not (step_pm and digits.isdecimal() and digits.isascii() and len(digits) <= _USUAL_DIGITS):
+        return None
+    pm = int(digits) * step_pm
+    if pm > LARGEST_PM:
+        return None
+    if sign == "-" and pm:
+        return Displayed(f"-{text}", unit, -pm, step_pm)
+    return Displayed(text, unit, pm, step_pm)
 
 
 def _any_length(sign: str, figures: str, unit: LengthUnit) -> Displayed:

@@ -63,7 +63,7 @@ class SegmentDecoder:
         """Take the next bytes; give the items that they complete."""
         held = self._buffer + data if self._buffer else data
         items: list[Item] = []
-        at = 0
+        at = self._whole_lines(held, items) if self._only and not self._rest_of else 0
         while True:
             start, stop = self._next_end(held, at)
             if stop:
@@ -82,6 +82,17 @@ class SegmentDecoder:
                 self._buffer = held[at:]
                 return items
             at = stop
+
+    def _whole_lines(self, held: bytes, items: list[Item]) -> int:
+        """Read the lines at the front that are whole, as nearly all are; give where they stop."""
+        find, end, width, longest = held.find, self._only, len(self._only), self._longest
+        read, add = self._read, items.append
+        at = 0
+        while (start := find(end, at, at + longest)) >= 0:
+            stop = start + width
+            add(read(held[at:stop], held[at:start]))
+            at = stop
+        return at
 
     def _next_end(self, held: bytes, at: int) -> tuple[int, int]:
         """Find the first end of line; (0, 0) if none lies within the longest line."""
