@@ -64,6 +64,8 @@ def small_head(seed: int) -> Task:
             Fraction(10) * Fraction(steps(one(37, 41)), 10**9),
             steps(one(0, 1)), steps(one(0, 2)), steps(one(0, 1)),
             "burnt" if draw.random() < 0.1 else "", draw.random() < 0.2,
+            "loose in the head" if draw.random() < 0.1 else "",
+            "out of square" if draw.random() < 0.1 else "",
         )
         for number in range(2 if draw.random() < 0.8 else 3)
     )  # fmt: skip
@@ -141,7 +143,7 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
             return None
         elif valve != number:
             cents += offers["move valve"].cents if "move valve" in offers else 0
-        if guide == "keep" and not keeps(task, "guide bore", *bore):
+        if guide == "keep" and (here.guide_scrap or not keeps(task, "guide bore", *bore)):
             continue
         u_stem = rules.u_pm.get("stem diameter", 0) if used else 0
         u_bore = rules.u_pm.get("guide bore", 0) if guide == "keep" else 0
@@ -190,7 +192,7 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
             if used and not keeps(task, "margin", *[used.readings["margin"] - face] * 2):
                 continue
             for (tip, c_tip), (shim, c_shim), new in itertools.product(tips, stacks, springs):
-                if spring is not None and new != spring:
+                if (spring is not None and new != spring) or (here.spring_scrap and not new):
                     continue
                 total = cents + c_seat + c_face + c_tip + c_shim + lap.cents
                 total += offers["replace spring"].cents + part["spring"] if new else 0

@@ -58,4 +58,6 @@ def limits_at(task: Task, place: Place) -> tuple[str, ...]:
               if value is not None]  # fmt: skip
     if rules.bind_least_pm is not None:
         found.append("coil-bind margin min")
-    return (*found, *(("fit for use",) if place.scrap else ()))
+    scrap = {"fit for use": place.scrap, "guide fit for use": place.guide_scrap,
+             "spring fit for use": place.spring_scrap}  # fmt: skip
+    return (*found, *(name for name, why in scrap.items() if why))

@@ -153,17 +153,19 @@ class Fitting:
             if kept is False:
                 return
             unproved += ["stem diameter"] * (kept is None)
+            unproved += used.open.get("valve", ())
         elif stem is None:
             return
         bore = self._here.bore
         kept = self._keeps("guide bore", *(bore or (None, None)))
-        if kept is not False:
+        scrap = self._here.guide_scrap and "guide fit for use" not in self._without
+        if kept is not False and not scrap:
             fits = self._fits(stem, bore, self._u("guide bore"))
             if fits is not False:
                 parts = [] if fits is not None else [
                     name for name, there in (("stem diameter", stem), ("guide bore", bore))
                     if there is None]  # fmt: skip
-                more = ["guide bore"] * (kept is None)
+                more = ["guide bore"] * (kept is None) + [*self._here.open.get("guide", ())]
                 yield from self._seats(None, (), dict.fromkeys([*unproved, *more, *parts]))
         new = self._rules.new_bore
         if "replace guide" in offers and new is not None:
@@ -247,7 +249,10 @@ class Fitting:
         found: list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]] = []
         free = here.readings.get("spring free length")
         kept = self._keeps("spring free length", free, free)
-        missing = ("spring free length",) if kept is None else ()
+        if here.spring_scrap and "spring fit for use" not in self._without:
+            kept = False
+        missing: tuple[str, ...] = ("spring free length",) if kept is None else ()
+        missing += here.open.get("spring", ())
         lost = Fraction(0)
         if limited and rules.spring is not None:
             if here.spring_load_n is None or rules.tested_at_pm is None:

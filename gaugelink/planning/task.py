@@ -144,6 +144,8 @@ class Place:
         seat_least_pm: at least so much of the seat has to go once it is cut, until it is clean.
         face_least_pm: the same of the valve's face.
         scrap: why the valve cannot be used any longer; empty: it can.
+        guide_scrap, spring_scrap: the same of guide and spring as they are.
+        open: limits of the used valve, guide or spring that nobody has measured, by part.
         married: it was lapped into its seat and stays there.
     """
 
@@ -158,6 +160,9 @@ class Place:
     face_least_pm: int = 0
     scrap: str = ""
     married: bool = False
+    guide_scrap: str = ""
+    spring_scrap: str = ""
+    open: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
