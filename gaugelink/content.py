@@ -15,7 +15,10 @@ from typing import Final
 
 from gaugelink.errors import InputError
 
-KINDS: Final = ("drivers", "sim", "sim/sheets", "sim/bench", "dashboards", "hardware_notes")
+KINDS: Final = (
+    *("drivers", "sim", "sim/sheets", "sim/bench", "sim/prices"),
+    *("dashboards", "hardware_notes"),
+)
 _PACKAGE = Path(__file__).resolve().parent
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]*")
 

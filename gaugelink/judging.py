@@ -70,7 +70,12 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One verdict: what was held against which limit, and why it came out as it did."""
+    """One verdict: what was held against which limit, and why it came out as it did.
+
+    Attributes:
+        line: of the limit, in its sheet.
+        missing: what the limit asks for besides, and is not there.
+    """
 
     valve: str
     characteristic: str
@@ -86,6 +91,8 @@ class Judged:
     source: str
     reason: str
     places: tuple[int, ...]
+    missing: tuple[str, ...] = ()
+    """Stations and directions of the limit that nobody has measured."""
 
     @property
     def probability(self) -> float | None:
@@ -343,7 +350,7 @@ class _Question:
         return Judged(
             self.valve, limit.characteristic, limit.method, value_pm, text, unit, u_pm, word,
             lower, upper, limit.words, limit.source, "; ".join(reason),
-            tuple(item.place for item in values),
+            tuple(item.place for item in values), tuple(missing),
         )  # fmt: skip
 
     def _stays(

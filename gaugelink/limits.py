@@ -137,6 +137,21 @@ class StaleChange:
 
 
 @dataclass(frozen=True, slots=True)
+class Rebuild:
+    """What the book says of work on the head.
+
+    Attributes:
+        pairing: whether valves may change places within their kind.
+        springs_as_set: whether one new spring asks for all of them.
+        clean_up_pm: a skim takes off at least this much, picometres.
+    """
+
+    pairing: bool = False
+    springs_as_set: bool = False
+    clean_up_pm: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Disagreement:
     """A pair of printed figures that cannot be roundings of one value."""
 
@@ -160,6 +175,7 @@ class Sheet:
     file: str
     zeros: tuple[Zero, ...] = ()
     changes: tuple[StaleChange, ...] = ()
+    rebuild: Rebuild = Rebuild()
 
     def stale_after(self, operation: Operation) -> tuple[str, ...]:
         """List the characteristics that an operation makes stale on this engine."""

@@ -16,7 +16,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from gaugelink import plausible, tomlfile
 from gaugelink.errors import InputError
 from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS, Face, Head, ValveKind
-from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Sheet, Zero
+from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Rebuild, Sheet, Zero
 from gaugelink.quantity import Displayed, LengthUnit, agree_within_rounding, parse_length
 from gaugelink.stalefile import StaleEntry, read_changes
 
@@ -94,9 +94,16 @@ class _Zero(_Strict):
     shows: str
 
 
+class _Rebuild(_Strict):
+    pairing: bool = False
+    springs_as_set: bool = False
+    clean_up: str | None = None
+
+
 class _Sheet(_Strict):
     sheet: _Title
     head: _Head
+    rebuild: _Rebuild = _Rebuild()
     zero: list[_Zero] = []
     stale: list[StaleEntry] = []
     limit: Annotated[list[_Limit], Field(min_length=1)]
@@ -127,6 +134,7 @@ def check(text: str, file: str) -> Checked:
     try:
         model = tomlfile.check(_Sheet, text, file)
         head = _head(model.head, text, file)
+        rebuild = _rebuild(model.rebuild, text, file)
     except InputError as fault:
         found.errors.append(fault)
         return found
@@ -158,7 +166,7 @@ def check(text: str, file: str) -> Checked:
     if not found.errors:
         title = model.sheet
         found.sheet = Sheet(title.name, title.edition, title.source, title.invented, head,
-                            tuple(limits), text, file, zeros, changes)  # fmt: skip
+                            tuple(limits), text, file, zeros, changes, rebuild)  # fmt: skip
     return found
 
 
@@ -196,6 +204,22 @@ def _head(entry: _Head, text: str, file: str) -> Head:
         sides.append(side.pm)
     face = Face(sides[0], sides[1], entry.face.rows, entry.face.columns)
     return Head(entry.cylinders, tuple(entry.valves), face)
+
+
+def _rebuild(entry: _Rebuild, text: str, file: str) -> Rebuild:
+    clean_up = 0
+    if entry.clean_up is not None:
+        line = tomlfile.line_of(text, ("rebuild", "clean_up"))
+        try:
+            clean_up = parse_length(entry.clean_up).pm
+        except InputError as fault:
+            raise fault.in_file(file, line, "rebuild.clean_up") from None
+        if clean_up < 0:
+            raise InputError(
+                f"found {entry.clean_up!r}, accepted: 0 or more",
+                file=file, line=line, field="rebuild.clean_up",
+            )  # fmt: skip
+    return Rebuild(entry.pairing, entry.springs_as_set, clean_up)
 
 
 def _zeros(entries: list[_Zero], text: str, file: str, found: Checked) -> tuple[Zero, ...]:

@@ -9,13 +9,16 @@ import sqlite3
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from gaugelink import content
 from gaugelink.wire.base import Value
 from gaugelink.wire.driver import load_driver
+
+if TYPE_CHECKING:
+    from conftest import RunCli
 
 Run = dict[str, Any]
 
@@ -259,3 +262,27 @@ def test_a_dashboard_port_that_is_taken_leaves_nothing_behind(tmp_path: Path, ru
     assert str(number) in err
     assert len(err.splitlines()) == 1
     assert not (tmp_path / "out").exists()
+
+
+def test_its_record_can_be_planned(run: Run, run_cli: RunCli):
+    """The worn parts of the scenario are dealt with, and nobody touches a sound guide or spring."""
+    status, out, err = run_cli("plan", run["store"], "--prices", "demo-shop", "--json")
+    found = json.loads(out)
+    steps = {item["valve"]: set(item["steps"]) for item in found["valves"]}
+    assert steps["3E"] & {"replace guide", "ream guide"}
+    assert steps["5E"] & {"replace valve", "move valve"}
+    assert "replace spring" in steps["4I"]
+    guides = {name for name, what in steps.items() if what & {"replace guide", "ream guide"}}
+    springs = {name for name, what in steps.items() if "replace spring" in what}
+    assert guides <= {"3E", "6E"}  # a worn one, and one close to its limit
+    assert springs == {"4I"}
+    # One reading of a spring was skipped, so the plan is not whole.
+    assert (status, found["missing"]) == (1, [{"valve": "5I", "reading": "spring free length"}])
+    assert found["optimal"]
+    assert err == ""
+
+
+def test_a_record_without_prices_is_refused(run: Run, run_cli: RunCli):
+    status, out, err = run_cli("plan", run["store"])
+    assert (status, out) == (2, "")
+    assert "--prices" in err

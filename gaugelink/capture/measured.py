@@ -26,7 +26,14 @@ def judge_session(sheet: Sheet, session: Session, analyses: Mapping[int, Analysi
         session: the readings and sweeps.
         analyses: the analysis of each sweep by its place in the record.
     """
-    return judge(sheet, [*_readings(session), *_sweeps(sheet, session, analyses)])
+    return judge(sheet, measured_in(sheet, session, analyses))
+
+
+def measured_in(
+    sheet: Sheet, session: Session, analyses: Mapping[int, Analysis]
+) -> list[Measured]:
+    """List what counts in a session: single readings, and sweeps as travel and as clearance."""
+    return [*_readings(session), *_sweeps(sheet, session, analyses)]
 
 
 def rock_limits(sheet: Sheet, position: Position) -> list[Limit]:

@@ -1,10 +1,11 @@
 """Plan the cheapest work that brings a head inside its limits.
 
-A job file (TOML) has what was measured with its uncertainty, the limits, and the prices of the
-shop, or a price file has these; docs/planning.md explains the keys. The plan says for each valve,
-guide, seat and spring what to do, one skim for the face, shims from stock, the parts, and what has
-to be measured again. It says whether it is proved to be the cheapest; and where nothing works,
-which limits cannot be kept together.
+JOB is a record of the bench, with a price file; or a job file (TOML) that has what was measured
+with its uncertainty, the limits, and the prices of the shop or a price file beside it;
+docs/planning.md explains the keys. The plan says for each valve, guide, seat and spring what to
+do, one skim for the face, shims from stock, the parts, and what has to be measured again. It says
+whether it is proved to be the cheapest; and where nothing works, which limits cannot be kept
+together.
 
 With --try it tells instead what one step does to every figure, load and limit at once.
 
@@ -16,10 +17,11 @@ machine come first.
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gaugelink.content import read_text
+from gaugelink import content
 from gaugelink.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,12 +32,13 @@ if TYPE_CHECKING:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
-    parser.add_argument("job", metavar="JOB", help="job file (.toml)")
+    parser.add_argument("job", metavar="JOB", help="a record, or a job file (.toml)")
     parser.add_argument(
         "--try", dest="trial", metavar="STEP",
         help="plan nothing; tell what one step does, such as '2I cut seat 0.10 mm'",
     )  # fmt: skip
-    parser.add_argument("--prices", metavar="FILE", help="price file, for a job without prices")
+    parser.add_argument("--prices", metavar="FILE",
+                        help="price file, for a record or a job without prices")  # fmt: skip
     parser.add_argument(
         "--alternatives", type=int, default=3, metavar="N",
         help="how many other plans within 10 %% of the cost to look for (default: 3)",
@@ -53,7 +56,6 @@ def run(args: argparse.Namespace) -> int:
         InputError: a file or an argument is bad, or time ran out before any plan was found.
     """
     from gaugelink.commands.plan_document import document, text  # noqa: PLC0415
-    from gaugelink.commands.plan_file import load_task  # noqa: PLC0415
     from gaugelink.planning.plan import plan  # noqa: PLC0415
 
     if not 0 <= args.alternatives <= 20:
@@ -61,8 +63,7 @@ def run(args: argparse.Namespace) -> int:
     if not 0 < args.seconds <= 86_400:
         raise InputError(f"found {args.seconds:g}, accepted: more than 0, up to 86400",
                          field="--seconds")  # fmt: skip
-    prices = (read_text(Path(args.prices)), args.prices) if args.prices else None
-    task = load_task(read_text(Path(args.job)), args.job, prices)
+    task = _task(args)
     if args.trial is not None:
         return _try(task, args.trial, as_json=args.json)
     try:
@@ -75,6 +76,21 @@ def run(args: argparse.Namespace) -> int:
         for line in text(task, told):
             print(line)
     return 0 if told["optimal"] and not told["missing"] else 1
+
+
+def _task(args: argparse.Namespace) -> Task:
+    """Read what is to be planned."""
+    from gaugelink.commands.plan_file import load_task  # noqa: PLC0415
+    from gaugelink.commands.plan_record import is_record, survey_record  # noqa: PLC0415
+
+    prices = content.read("sim/prices", args.prices) if args.prices else None
+    path = Path(args.job)
+    if not is_record(path):
+        return load_task(content.read_text(path), args.job, prices)
+    found = survey_record(path, prices)
+    for words in found.left_out:
+        print(f"Not in the plan: {words}", file=sys.stderr)
+    return found.task
 
 
 def _try(task: Task, words: str, *, as_json: bool) -> int:

@@ -156,6 +156,20 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
     )  # fmt: skip
 
 
+def load_prices(text: str, file: str, kinds: tuple[str, ...]) -> Shop:
+    """Read a price file.
+
+    Args:
+        text: its content, TOML.
+        file: its name, for messages.
+        kinds: of valves on the head.
+
+    Raises:
+        InputError: the first fault, with file, line and field.
+    """
+    return _shop(_Reader(text, file), tomlfile.check(PriceFile, text, file).prices, kinds)
+
+
 def _rules(
     read: _Reader, kind: KindKeys, name: str, u: Mapping[str, int], u_load: Fraction | None
 ) -> Rules:

@@ -5,7 +5,7 @@ The session's own questions about work, answered from events of the record alone
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from gaugelink.errors import SessionError
 from gaugelink.events import (
@@ -30,6 +30,12 @@ if TYPE_CHECKING:
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Reading, Stamp
     from gaugelink.work import Operation
+
+
+_PARTS_THEM: Final = frozenset(
+    {"valve replaced", "valve moved", "valve refaced", "insert fitted", "seat cut", "seat ground"}
+)
+"""Work after which valve and seat no longer belong together."""
 
 
 class Told(Protocol):
@@ -154,6 +160,17 @@ def last_good_check(gauge: str, history: Iterable[Line]) -> int | None:
             # A check that was put in its place from the tray was out, and a person kept it.
             checks.append(line.place)
     return found
+
+
+def married(done: Iterable[tuple[int, WorkDone]]) -> frozenset[str]:
+    """Name the valves that were lapped into their seats, and neither parted from them since."""
+    found: set[str] = set()
+    for _, work in done:
+        if work.operation == "seat lapped":
+            found.update(work.valves)
+        elif work.operation in _PARTS_THEM:
+            found.difference_update(work.valves)
+    return frozenset(found)
 
 
 def placed(place: int, event: Event) -> Placed | None:

@@ -1,0 +1,64 @@
+"""A head to be planned as a record holds it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.commands.plan_file import load_prices
+from gaugelink.commands.record_job import read_job
+from gaugelink.errors import InputError
+from gaugelink.planning.survey import Findings, Survey, survey
+from gaugelink.planning.working import married
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gaugelink.planning.task import Shop
+    from gaugelink.session import Session
+
+MAGIC = b"SQLite format 3\0"
+"""The first bytes of a record (SQLite's file format, section 1.3)."""
+
+
+def is_record(path: Path) -> bool:
+    """Tell whether a file is a record rather than a job file; a file that is not there is none."""
+    try:
+        with path.open("rb") as file:
+            return file.read(len(MAGIC)) == MAGIC
+    except OSError:
+        return False
+
+
+def survey_record(path: Path, prices: tuple[str, str] | None) -> Survey:
+    """Make the task of a recorded job.
+
+    Args:
+        path: the record; it may be open in another program.
+        prices: content and name of a price file.
+
+    Raises:
+        InputError: there are no prices, or a file is bad.
+        RecordError: it is not a record, or damaged.
+    """
+    if prices is None:
+        raise InputError(
+            "a record has no prices; give the shop's with --prices FILE", field="--prices"
+        )
+    job = read_job(path)
+    shop = load_prices(*prices, kinds=job.sheet.head.kinds)
+    return survey(job.sheet, job.measured, job.judgement, shop, findings_of(job.session),
+                  job.opened.job)  # fmt: skip
+
+
+def findings_of(session: Session) -> Findings:
+    """Collect what people have said in a session that the readings do not tell."""
+    return Findings(married=married(session.work))
+
+
+def shop_of(prices: tuple[str, str] | None, kinds: tuple[str, ...]) -> Shop | None:
+    """Read a price file for a bench; None where there is none.
+
+    Raises:
+        InputError: the file is bad.
+    """
+    return None if prices is None else load_prices(*prices, kinds=kinds)

@@ -1,0 +1,66 @@
+"""A job as a record holds it, for commands that only look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gaugelink import sheetfile
+from gaugelink.capture.measured import measured_in
+from gaugelink.capture.sweeping import analyse_trace
+from gaugelink.errors import InputError
+from gaugelink.events import JobOpened, from_document
+from gaugelink.judging import Judgement, Measured, judge
+from gaugelink.plan import plan_for
+from gaugelink.record import SqliteStore
+from gaugelink.session import Session
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from gaugelink.limits import Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedJob:
+    """A job of a record.
+
+    Attributes:
+        opened: how it was opened.
+        sheet: its limits, as the record has them.
+        session: where it stands.
+        measured: what counts.
+        judgement: all of it held against the sheet.
+    """
+
+    opened: JobOpened
+    sheet: Sheet
+    session: Session
+    measured: list[Measured]
+    judgement: Judgement
+
+
+def read_job(path: Path) -> RecordedJob:
+    """Read a job from its record. Nothing in it is changed, and it may be open elsewhere.
+
+    Raises:
+        InputError: the record has no job.
+        RecordError: no such file, or it is not a record or damaged.
+        SessionError: the record holds something that its sheet's plan has no step for.
+    """
+    with SqliteStore.read(path) as store:
+        events = [(entry.place, from_document(entry.document)) for entry in store.entries()]
+    opened = [event for _, event in events if isinstance(event, JobOpened)]
+    if not opened:
+        raise InputError("no job was ever opened in this record", file=str(path))
+    sheet = sheetfile.load(opened[0].sheet_text, f"the sheet in {path}")
+    gauges = {gauge.id: gauge for event in opened for gauge in event.gauges}
+    session = Session(plan_for(sheet), gauges, opened[0].stage, sheet=sheet)
+    for place, event in events:
+        session.apply(place, event)
+    analyses = {
+        item.place: analyse_trace(item.trace, gauges[item.tag.gauge].u_pm)
+        for item in session.sweeps()
+    }
+    measured = measured_in(sheet, session, analyses)
+    return RecordedJob(opened[0], sheet, session, measured, judge(sheet, measured))
