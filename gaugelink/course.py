@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, assert_never
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     BatteryTold,
+    DeviationSigned,
     Event,
     GaugeFound,
     GaugeLost,
+    HeadReleased,
+    Inspected,
     JobJudged,
     JobOpened,
     PositionConfirmed,
@@ -35,6 +38,7 @@ from gaugelink.planning.working import (
     undone_by,
 )
 from gaugelink.reading import Reading, Sweep
+from gaugelink.signoff import SignOff
 from gaugelink.slips import read_note
 from gaugelink.standing import Standing
 
@@ -93,6 +97,10 @@ class Course:
             (`gaugelink.slips.comparable`); values are held against them too.
         work: the work done on the head, each with its place in the record.
         reopened: for each step whose series is measured again, the place of the last such work.
+        signoff: what people have said and signed.
+        due: for each gauge, the date to which it was calibrated, as of each record place where
+            that was told.
+        seen: how many entries of the record have been taken in.
     """
 
     plan: Sequence[Step]
@@ -108,6 +116,9 @@ class Course:
     earlier: Sequence[Reading] = ()
     work: list[tuple[int, WorkDone]] = field(default_factory=list)
     reopened: dict[int, int] = field(default_factory=dict)
+    signoff: SignOff = field(default_factory=SignOff)
+    due: dict[str, list[tuple[int, str]]] = field(default_factory=dict)
+    seen: int = 0
 
     # ---- what is asked for ----------------------------------------------------------------------
 
@@ -181,6 +192,8 @@ class Course:
 
     def apply(self, place: int, event: Event) -> None:
         """Take in an event that is in the record at `place`."""
+        self.seen = place + 1
+        self.signoff.apply(place, event, self.filled.values())
         match event:
             case ReadingTaken(tag=tag) | ReadingAssigned(tag=tag):
                 self._fill(place, event, self._number(tag.position))
@@ -201,7 +214,8 @@ class Course:
             case ReadingParked() | SweepParked() | ReadingRefused():
                 self.history[place] = Entry(place, event)
             case ReadingStruckOut(struck=struck, reason=reason):
-                self._apply_strike(struck, reason)
+                if not self.signoff.knows(struck):
+                    self._apply_strike(struck, reason)
             case (
                 GaugeLost()
                 | GaugeFound()
@@ -213,8 +227,11 @@ class Course:
                 self.standing.apply(event)
             case WorkDone():
                 self._apply_work(place, event)
-            case JobOpened() | JobJudged():
-                pass
+            case JobOpened(gauges=gauges):
+                for gauge in gauges:
+                    self.due.setdefault(gauge.id, []).append((place, gauge.calibration_due))
+            case JobJudged() | Inspected() | DeviationSigned() | HeadReleased():
+                pass  # the sign-off has taken in what it needs
             case _:
                 assert_never(event)
 
@@ -278,6 +295,14 @@ class Course:
         return why[-1] if why else ""
 
     # ---- what there is --------------------------------------------------------------------------
+
+    def due_at(self, gauge: str, place: int) -> str:
+        """Say to which date a gauge was calibrated, as known at a record place; empty: unknown.
+
+        A gauge that was calibrated later was not in calibration before.
+        """
+        told = [due for at, due in self.due.get(gauge, []) if at <= place]
+        return told[-1] if told else self.gauges[gauge].calibration_due
 
     def readings(self) -> list[Reading]:
         """Give the single readings that count, none of them stale, in order of the record."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 if TYPE_CHECKING:
+    from gaugelink.inspection import Check
+    from gaugelink.judging import Judgement
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Trace
     from gaugelink.work import Operation
@@ -107,6 +109,67 @@ class DoWork:
     gauge: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Inspect:
+    """Say what was looked at or tried, and whether it is sound.
+
+    Attributes:
+        check: what.
+        valves: which; none: all of them, or the head where the check is of the head.
+        sound: whether it is; if not, `words` say what is wrong.
+        words: a remark.
+        by: who looked; empty: who stands at the bench.
+    """
+
+    check: Check
+    valves: tuple[str, ...] = ()
+    sound: bool = True
+    words: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignDeviation:
+    """Accept a verdict that is not within, as it stands.
+
+    Attributes:
+        valve: the valve; empty: the head.
+        characteristic: what was judged.
+        method: by which method.
+        limit: the limit in words.
+        value: the value judged, exact text with its unit.
+        places: record places of the readings used, every one of which still has to count.
+        by: who signs; must not be empty.
+        reason: why it is accepted.
+    """
+
+    valve: str
+    characteristic: str
+    method: str
+    limit: str
+    value: str
+    places: tuple[int, ...]
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """Release the head.
+
+    Attributes:
+        by: who signs; must not be empty.
+        words: a remark.
+        judgement: the verdicts as they stood.
+        seen: how many entries of the record they were reached with.
+    """
+
+    by: str
+    words: str
+    judgement: Judgement
+    seen: int
+
+
 Command = (
     ValueArrived
     | SweepArrived
@@ -117,4 +180,7 @@ Command = (
     | ConfirmPosition
     | ConfirmZero
     | DoWork
+    | Inspect
+    | SignDeviation
+    | Release
 )

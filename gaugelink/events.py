@@ -16,6 +16,7 @@ from gaugelink.errors import RecordError
 
 # The annotations below are looked up at run time to make events from documents again.
 from gaugelink.head import Position  # noqa: TC001
+from gaugelink.inspection import Check  # noqa: TC001
 from gaugelink.quantity import Displayed  # noqa: TC001
 from gaugelink.reading import Gauge, Stamp, Tag, Trace  # noqa: TC001
 from gaugelink.work import Operation  # noqa: TC001
@@ -188,7 +189,7 @@ class PositionSkipped:
 
 @dataclass(frozen=True, slots=True)
 class ReadingStruckOut:
-    """A reading, sweep or assignment no longer counts. It stays readable, with the reason."""
+    """A reading, sweep, assignment, inspection or signature no longer counts; it stays readable."""
 
     stamp: Stamp
     struck: int
@@ -202,7 +203,8 @@ class WorkDone:
     ``stale`` are the characteristics that it makes stale, as the table and the sheet had it then;
     ``valves`` are empty where it concerns the whole head. ``depth`` is what was taken off, where
     somebody told. Where a gauge was found out, ``gauge`` is which, and ``since`` the record place
-    of its last good check before what it measured last; left out where there was none.
+    of its last good check before what it measured last; left out where there was none. ``voids``
+    are the checks that it makes void, as the table had it then; an older record lacks them.
     """
 
     stamp: Stamp
@@ -213,6 +215,59 @@ class WorkDone:
     depth: Displayed | None = None
     gauge: str | None = None
     since: int | None = None
+    voids: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Inspected:
+    """A person looked at something, or tried it, and found it sound or condemned it.
+
+    ``valves`` are empty where it is the whole head. ``words`` say what is wrong where it is not
+    sound. A later one of the same check and valve replaces it.
+    """
+
+    stamp: Stamp
+    check: Check
+    valves: tuple[str, ...]
+    sound: bool
+    words: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeviationSigned:
+    """A named person accepts a verdict that is not within, for this value and these readings.
+
+    ``value`` is exact text with its unit, ``places`` the record places of the readings used. Any
+    other value or reading is another verdict, which nobody has signed.
+    """
+
+    stamp: Stamp
+    valve: str
+    characteristic: str
+    method: str
+    limit: str
+    value: str
+    by: str
+    reason: str
+    places: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HeadReleased:
+    """A named person released the head, when nothing stood against it.
+
+    ``within``, ``outside`` and ``undecided`` count the verdicts; ``deviations`` are the record
+    places of those signed for what is not within.
+    """
+
+    stamp: Stamp
+    by: str
+    words: str
+    within: int
+    outside: int
+    undecided: int
+    deviations: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,6 +316,9 @@ Event = (
     | PositionSkipped
     | ReadingStruckOut
     | WorkDone
+    | Inspected
+    | DeviationSigned
+    | HeadReleased
     | JobJudged
 )
 _STAMP: Final = ("utc", "mono_ns", "operator", "bench")

@@ -12,7 +12,7 @@ goes to the tray too, and the question what to do with it stands until the place
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, assert_never
 
 from gaugelink.course import Course
@@ -23,7 +23,10 @@ from gaugelink.deeds import (
     ConfirmPosition,
     ConfirmZero,
     DoWork,
+    Inspect,
+    Release,
     Retake,
+    SignDeviation,
     Skip,
     StrikeOut,
     SweepArrived,
@@ -43,6 +46,7 @@ from gaugelink.events import (
     SweepTaken,
     ZeroChecked,
 )
+from gaugelink.inspection import VOIDS
 from gaugelink.planning.working import (
     decide_work,
     last_good_check,
@@ -50,6 +54,7 @@ from gaugelink.planning.working import (
     sizes_before,
 )
 from gaugelink.reading import Tag
+from gaugelink.signing import decide_deviation, decide_inspection, decide_release
 from gaugelink.slips import Taken, look, read_note, write_note
 
 if TYPE_CHECKING:
@@ -93,7 +98,14 @@ class Session(Course):
                 return [ZeroChecked(stamp, gauge)]
             case DoWork():
                 check = last_good_check(command.gauge, self.history.values())
-                return [decide_work(command, stamp, self.plan, self.gauges, self.sheet, check)]
+                work = decide_work(command, stamp, self.plan, self.gauges, self.sheet, check)
+                return [replace(work, voids=VOIDS[work.operation])]
+            case Inspect():
+                return [decide_inspection(command, stamp, self)]
+            case SignDeviation():
+                return [decide_deviation(command, stamp, self)]
+            case Release():
+                return [decide_release(command, stamp, self)]
             case _:
                 assert_never(command)
 
@@ -205,6 +217,10 @@ class Session(Course):
         return [] if old is None else [self._strike(old, "measured again", stamp)]
 
     def _strike(self, place: int, reason: str, stamp: Stamp) -> ReadingStruckOut:
+        if self.signoff.knows(place):
+            if why := self.signoff.over(place):
+                raise SessionError(f"record place {place} does not count any more: {why}")
+            return ReadingStruckOut(stamp, place, _given(reason))
         entry = self.history.get(place)
         if entry is None or isinstance(entry.event, PositionSkipped):
             raise SessionError(f"record place {place} is not a reading")

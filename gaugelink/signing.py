@@ -1,0 +1,96 @@
+"""Events of what people say and sign: inspections, deviations, the release.
+
+A signature is a name that somebody gave, with a reason; nothing here proves who stood there.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.errors import SessionError
+from gaugelink.events import DeviationSigned, HeadReleased, Inspected
+from gaugelink.inspection import CHECKS
+from gaugelink.release import blocks, signed_for, valves_of
+
+if TYPE_CHECKING:
+    from gaugelink.course import Course
+    from gaugelink.deeds import Inspect, Release, SignDeviation
+    from gaugelink.reading import Stamp
+
+NOBODY = "a name is needed; whoever signs is named in the record"
+MEANWHILE = "something has gone on record meanwhile; look at the head again, then sign"
+
+
+def decide_inspection(told: Inspect, stamp: Stamp, course: Course) -> Inspected:
+    """Make the event of an inspection, from what a person says.
+
+    Raises:
+        SessionError: the valves do not go with the check, or it is not said what is wrong.
+    """
+    look, every = CHECKS[told.check], valves_of(course)
+    if unknown := sorted(set(told.valves) - set(every)):
+        raise SessionError(f"found the valve {unknown[0]!r}, accepted: {', '.join(every)}")
+    if look.of == "head" and told.valves:
+        raise SessionError(f"{told.check!r} concerns no single valve; leave the valves out")
+    words = _one_line(told.words)
+    if not told.sound and not words:
+        raise SessionError("say what is wrong with it; it stays in the record")
+    valves = tuple(valve for valve in every if valve in told.valves)
+    by = _one_line(told.by) or stamp.operator
+    return Inspected(stamp, told.check, valves, told.sound, words, by)
+
+
+def decide_deviation(told: SignDeviation, stamp: Stamp, course: Course) -> DeviationSigned:
+    """Make the event of a deviation that somebody signs.
+
+    Raises:
+        SessionError: no name, no reason, or a reading that it goes by counts no longer.
+    """
+    by, reason = _one_line(told.by), _one_line(told.reason)
+    if not by:
+        raise SessionError(NOBODY)
+    if not reason:
+        raise SessionError("a reason is needed; it stays in the record")
+    if not told.places or not set(told.places) <= set(course.filled.values()):
+        raise SessionError("the readings of this verdict have changed meanwhile; look at it again")
+    return DeviationSigned(stamp, told.valve, told.characteristic, told.method, told.limit,
+                           told.value, by, reason, told.places)  # fmt: skip
+
+
+def decide_release(told: Release, stamp: Stamp, course: Course) -> HeadReleased:
+    """Make the event of a release.
+
+    Raises:
+        SessionError: no name, something stands against it, it is released already, or the verdicts
+            are not those of now.
+    """
+    by = _one_line(told.by)
+    if not by:
+        raise SessionError(NOBODY)
+    if course.sheet is None:
+        raise SessionError("there is no limit sheet to release the head by")
+    if told.seen != course.seen:
+        raise SessionError(MEANWHILE)
+    if course.signoff.released:
+        raise SessionError("the head is released already")
+    found = blocks(course, told.judgement, stamp.utc[:10])
+    if found:
+        rest = len(found) - 1
+        more = f", and {rest} more" if rest else ""
+        raise SessionError(f"the head cannot be released: {found[0].words}{more}")
+    counts = told.judgement.counts()
+    signed = [signed_for(item, course) for item in told.judgement.verdicts
+              if item.verdict != "within"]  # fmt: skip
+    return HeadReleased(
+        stamp,
+        by,
+        _one_line(told.words),
+        counts["within"],
+        counts["outside"],
+        counts["undecided"],
+        tuple(sorted({item[0] for item in signed if item is not None})),
+    )
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
