@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import os
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import httpx
 import pytest
@@ -124,6 +124,34 @@ async def test_a_request_that_is_not_from_our_pages_is_refused(at, status, heade
         assert answer.json()["ok"] is False
         assert word in answer.json()["words"]
         assert at.asked == []
+
+
+async def test_a_question_is_answered_to_our_own_pages_and_asks_nothing_of_the_bench(tmp_path):
+    async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+        return (200, question) if question["about"] == "plan" else (409, {"ok": False})
+
+    async with bench(tmp_path, ask=answer) as at, client(at) as web:
+        good = await web.post("/ask", json={"about": "plan"}, headers=PAGE)
+        assert (good.status_code, good.json()) == (200, {"about": "plan"})
+        assert (await web.post("/ask", json={"about": "x"}, headers=PAGE)).status_code == 409
+        assert (await web.post("/ask", json={"about": "plan"})).status_code == 403
+        for body in ({"do": "take"}, {"about": 1}, []):
+            bad = await web.post("/ask", json=body, headers=PAGE)
+            assert bad.status_code == 400
+            assert '"about"' in bad.json()["words"]
+        wrong = await web.put("/ask")
+        assert (wrong.status_code, "POST" in wrong.json()["words"]) == (405, True)
+        elsewhere = PAGE | {"origin": "https://evil.example"}
+        assert (
+            await web.post("/ask", json={"about": "plan"}, headers=elsewhere)
+        ).status_code == 403
+        assert at.asked == []
+
+
+async def test_a_server_that_answers_no_questions_says_so(at):
+    async with client(at) as web:
+        answer = await web.post("/ask", json={"about": "plan"}, headers=PAGE)
+        assert (answer.status_code, answer.json()["ok"]) == (404, False)
 
 
 async def test_a_sweep_on_record_is_given_by_its_place_and_to_our_own_pages_only(at):

@@ -214,6 +214,7 @@ REPORT = {
         }
     ],
     "counts": {"within": int, "outside": int, "undecided": int},
+    "advice": Maybe(dict),
     "rule": str,
     "cautions": [str],
     "record": {

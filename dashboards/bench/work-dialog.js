@@ -7,6 +7,13 @@ import { h, tell } from "../common/dom.js";
 
 /** @typedef {import("../common/types.js").State} State */
 
+/**
+ * @typedef {object} Told what the dialog starts with, for a person to correct
+ * @property {string} operation
+ * @property {string[]} valves
+ * @property {string} depth
+ */
+
 /** @param {string} label */
 function field(label) {
   return h("input", { type: "text", maxlength: 60, autocomplete: "off", "aria-label": label });
@@ -64,15 +71,19 @@ export class WorkDialog extends HTMLElement {
     return this.#dialog.open;
   }
 
-  /** @param {State} state */
-  ask(state) {
+  /**
+   * @param {State} state
+   * @param {Told} [told]
+   */
+  ask(state, told) {
     this.#state = state;
     const option = (/** @type {string} */ text, value = text) => h("option", { value }, text);
     this.#operation.replaceChildren(...state.operations.map((one) => option(one.name)));
     this.#gauge.replaceChildren(...state.gauges.map((one) => option(`${one.id}: ${one.title}`, one.id)));
     this.#valves.replaceChildren(
       ...state.head.valves.map((valve) => {
-        const choice = h("button", { type: "button", class: "figure", "aria-pressed": "false" }, valve.name);
+        const named = told?.valves.includes(valve.name) ?? false;
+        const choice = h("button", { type: "button", class: "figure", "aria-pressed": String(named) }, valve.name);
         choice.addEventListener("click", () => {
           choice.setAttribute("aria-pressed", String(choice.getAttribute("aria-pressed") !== "true"));
           this.#draw();
@@ -80,7 +91,8 @@ export class WorkDialog extends HTMLElement {
         return choice;
       }),
     );
-    this.#depth.value = "";
+    this.#operation.value = told?.operation ?? state.operations[0]?.name ?? "";
+    this.#depth.value = told?.depth ?? "";
     this.#draw();
     this.#dialog.showModal();
   }

@@ -81,6 +81,25 @@ export async function act(action) {
 }
 
 /**
+ * Ask the bench a question; nothing is changed by it.
+ * @param {Record<string, string>} question
+ * @returns {Promise<{ok: boolean, words: string, answer: unknown}>}
+ */
+export async function askBench(question) {
+  try {
+    const response = await fetch("/ask", {
+      method: "POST",
+      headers: { "content-type": "application/json", "x-gaugelink-page": "bench" },
+      body: JSON.stringify(question),
+    });
+    const answer = await response.json();
+    return { ok: response.ok, words: String(answer.words ?? ""), answer };
+  } catch {
+    return { ok: false, words: "The bench did not answer.", answer: null };
+  }
+}
+
+/**
  * Fetch a sweep that is on record; null if the bench has none there, or does not answer.
  * @param {number} place
  * @returns {Promise<Sweep | null>}

@@ -27,6 +27,8 @@
  * @property {string} reason
  * @property {number[]} places
  * @property {Scale} scale
+ * @property {string} valve
+ * @property {"none" | "valve" | "guide" | "either" | "both" | null} answer
  *
  * @typedef {object} Reading
  * @property {number} place place in the record
@@ -186,6 +188,11 @@
  * @property {Operation[]} operations everything that can be done to a head
  * @property {boolean} watching  values at rest are taken and sweeps start by motion
  * @property {boolean} finished
+ * @typedef {object} Trial what one step would do at one valve
+ * @property {string} valve
+ * @property {number} most_mm how deep it may be tried
+ * @property {{name: string, before: string, after: string, moved: string, scale: Scale}[]} figures
+ * @property {string[]} unmeasured figures whose limits nobody can tell
  *
  * @typedef {object} Answer what POST /act says
  * @property {boolean} ok

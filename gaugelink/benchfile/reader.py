@@ -100,6 +100,7 @@ class BenchFile:
     gauges: tuple[Placed, ...]
     pedal: PedalAt | None
     file: str
+    prices: str = ""
 
     def by_place(self) -> list[tuple[Where, list[Placed]]]:
         """Put the gauges together that are behind one port, in the order of the file."""
@@ -165,6 +166,7 @@ def load(text: str, file: str) -> BenchFile:
         gauges,
         PedalAt(pedal.port, pedal.line, pedal.action) if pedal else None,
         file,
+        sheet_beside(file, model.bench.prices) if model.bench.prices else "",
     )
 
 
@@ -173,7 +175,7 @@ def _beside(file: str, name: str) -> Path:
 
 
 def sheet_beside(file: str, sheet: str) -> str:
-    """Give a sheet's own name as it is, and a file's as seen from the bench file's folder."""
+    """Give a shipped name as it is, and a file's as seen from the bench file's folder."""
     return str(_beside(file, sheet)) if sheet.endswith(".toml") else sheet
 
 

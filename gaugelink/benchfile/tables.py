@@ -98,6 +98,7 @@ class TitleTable(_Strict):
     record: Words
     page: Annotated[int, Field(ge=0, le=65535)] = PAGE
     keep_bytes: Words | None = None
+    prices: Words | None = None
 
 
 class JobTable(_Strict):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from gaugelink import content
 from gaugelink.capture.bench import Bench
 from gaugelink.capture.clock import SystemClock
 from gaugelink.capture.pedal import PedalWatcher
@@ -17,6 +18,7 @@ from gaugelink.capture.watcher import Watcher
 from gaugelink.commands.bench_earlier import Before
 from gaugelink.commands.bench_plug import Plugging
 from gaugelink.commands.bench_ready import not_measurable, overdue, too_coarse
+from gaugelink.commands.plan_file import load_prices
 from gaugelink.commands.running import Running, Telling, beside, opened_event
 from gaugelink.ports.listing import present_ports
 from gaugelink.session import Session
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 
     from gaugelink.benchfile import BenchFile
     from gaugelink.commands.bench_job import Taken
+    from gaugelink.planning.task import Shop
     from gaugelink.ports.identity import PresentPort
     from gaugelink.record import SignedHead
 
@@ -97,7 +100,7 @@ class BenchRun:
         taken, clock = self.taken, SystemClock()
         gauges = [item.gauge for item in self.file.gauges]
         is_new = taken.needs_opening(gauges)
-        running = Running(taken.sheet, Telling(echo=self.tell))
+        running = Running(taken.sheet, Telling(echo=self.tell), self._shop())
         loop = asyncio.get_running_loop()
 
         def warn(words: str) -> None:
@@ -153,13 +156,24 @@ class BenchRun:
             RecordError: the record cannot be read or written.
         """
         taken = self.taken
-        running = Running(taken.sheet, Telling(echo=self.tell))
+        running = Running(taken.sheet, Telling(echo=self.tell), self._shop())
         session = Session(taken.plan, taken.gauges, taken.job.stage, sheet=taken.sheet)
         bench = Bench(session, taken.store, SystemClock(), [], self.operator, self.file.name,
                       running.telling)  # fmt: skip
         async with running.bench(bench, None, taken.opened[0]):
             await running.finish(path)
         return outcome_of(running, taken, path)
+
+    def _shop(self) -> Shop | None:
+        """Read the price file, where the bench names one.
+
+        Raises:
+            InputError: it is bad.
+        """
+        if not self.file.prices:
+            return None
+        prices = content.read("sim/prices", self.file.prices)
+        return load_prices(*prices, kinds=self.taken.sheet.head.kinds)
 
 
 def outcome_of(running: Running, taken: Taken, report: Path | None = None) -> Outcome:

@@ -53,12 +53,17 @@ def run(args: argparse.Namespace) -> int:
         PortError: the dashboard's port is taken; nothing was written.
     """
     from gaugelink import sheetfile  # noqa: PLC0415  heavy, and only wanted here
+    from gaugelink.commands.plan_file import load_prices  # noqa: PLC0415
     from gaugelink.simulate import scenario as scenarios  # noqa: PLC0415
 
     text, file = content.read("sim", args.scenario)
     scenario = scenarios.load(text, file)
     sheet = sheetfile.load(*content.read("sim/sheets", scenario.scenario.sheet))
     scenarios.check_against(scenario, sheet, file)
+    prices = scenario.scenario.prices
+    shop = (
+        load_prices(*content.read("sim/prices", prices), kinds=sheet.head.kinds) if prices else None
+    )
     if scenario.fault:
         what = "found [[fault]], accepted here: none; offer its gauges with gaugelink sim"
         raise InputError(what, file=file, field="fault")
@@ -69,8 +74,9 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.commands.demo_bench import Demonstration  # noqa: PLC0415
 
     demonstration = Demonstration(
-        scenario, sheet, folder / STORE, folder / REPORT, seed=args.seed, at_pace=args.pace
-    )
+        scenario, sheet, folder / STORE, folder / REPORT, seed=args.seed, at_pace=args.pace,
+        shop=shop,
+    )  # fmt: skip
     try:
         outcome = asyncio.run(_show(args, demonstration))
     except BaseException:

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from gaugelink.events import JobOpened
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
+    from gaugelink.planning.task import Shop
     from gaugelink.reading import Stamp
     from gaugelink.simulate.pace import Pace
     from gaugelink.simulate.scenario import Scenario
@@ -104,6 +105,7 @@ class Demonstration:
         report: where the report goes.
         seed: None takes the scenario's own.
         at_pace: run as slowly as a person works.
+        shop: what can be done to the head, and at what price.
     """
 
     scenario: Scenario
@@ -112,13 +114,14 @@ class Demonstration:
     report: Path
     seed: int | None = None
     at_pace: bool = False
+    shop: Shop | None = None
     running: Running = field(init=False)
     _gauges: dict[str, BenchGauge] = field(default_factory=dict)
     _pace: Pace = field(default_factory=PersonPace)
 
     def __post_init__(self) -> None:
         """Prepare what the bench is shown with."""
-        self.running = Running(self.sheet)
+        self.running = Running(self.sheet, shop=self.shop)
 
     @contextlib.asynccontextmanager
     async def bench(self) -> AsyncIterator[None]:

@@ -13,7 +13,6 @@ from gaugelink.planning.working import married
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from gaugelink.planning.task import Shop
     from gaugelink.session import Session
 
 MAGIC = b"SQLite format 3\0"
@@ -53,12 +52,3 @@ def survey_record(path: Path, prices: tuple[str, str] | None) -> Survey:
 def findings_of(session: Session) -> Findings:
     """Collect what people have said in a session that the readings do not tell."""
     return Findings(married=married(session.work))
-
-
-def shop_of(prices: tuple[str, str] | None, kinds: tuple[str, ...]) -> Shop | None:
-    """Read a price file for a bench; None where there is none.
-
-    Raises:
-        InputError: the file is bad.
-    """
-    return None if prices is None else load_prices(*prices, kinds=kinds)

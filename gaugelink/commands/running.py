@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from gaugelink import __version__, content
 from gaugelink.capture.actions import act
+from gaugelink.commands.advising import Advisor
 from gaugelink.events import JobOpened
 from gaugelink.report.pdf import write_report
 from gaugelink.view.report import judged_event, report_document
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from gaugelink.benchfile import Job
     from gaugelink.capture.bench import Bench
     from gaugelink.limits import Sheet
+    from gaugelink.planning.task import Shop
     from gaugelink.reading import Gauge, Stamp
     from gaugelink.record import SignedHead
     from gaugelink.wire.base import Value
@@ -80,10 +82,17 @@ class Running:
     Args:
         sheet: the limits.
         telling: who is told; the audience of the bench.
+        shop: what can be done to the head, and at what price; None: nobody has said.
     """
 
     sheet: Sheet
     telling: Telling = field(default_factory=Telling)
+    shop: Shop | None = None
+    advisor: Advisor = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Have the head planned when somebody asks."""
+        self.advisor = Advisor(lambda: self.telling.view, self.shop)
 
     @property
     def view(self) -> JobView:
@@ -113,7 +122,8 @@ class Running:
         def on_sweep(place: int) -> dict[str, Any] | None:
             return None if self.telling.view is None else self.view.find_sweep(place)
 
-        app = make_app(hub, on_act, content.folders("dashboards"), sweeps=on_sweep)
+        app = make_app(hub, on_act, content.folders("dashboards"), sweeps=on_sweep,
+                       ask=self.advisor.ask)  # fmt: skip
         async with Server(app, port=port) as server:
             self.telling.feed = feed
             yield server.url
@@ -172,7 +182,7 @@ class Running:
         await bench.record_verdicts(judged_event(view, bench.stamp()))
         view.finished_utc = bench.clock.utc()
         head = bench.store.heads()[-1]
-        document = report_document(view, head)
+        document = report_document(view, head, await self.advisor.plan())
         attachments = {
             "record.jsonl": b"".join(entry.leaf + b"\n" for entry in bench.store.entries()),
             "head.json": head.line(),

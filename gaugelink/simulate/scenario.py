@@ -90,6 +90,7 @@ class Title(_Strict):
     operator: str
     bench: str
     seed: int = 1
+    prices: str = ""
 
 
 class Sizes(_Strict):

@@ -67,12 +67,13 @@ def judged_event(view: JobView, stamp: Stamp) -> JobJudged:
     )
 
 
-def report_document(view: JobView, head: SignedHead) -> Document:
+def report_document(view: JobView, head: SignedHead, advice: Document | None = None) -> Document:
     """Write the whole report.
 
     Args:
         view: the job.
         head: the signed head that the report carries.
+        advice: the cheapest plan for the head; None where nobody has given prices.
     """
     session = view.bench.session
     judgement = view.judgement()
@@ -94,6 +95,7 @@ def report_document(view: JobView, head: SignedHead) -> Document:
         ],
         "limits": [_limit(item) for item in view.sheet.limits],
         "counts": judgement.counts(),
+        "advice": advice,
         "rule": RULE,
         "cautions": list(CAUTIONS),
         "record": {

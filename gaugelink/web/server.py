@@ -2,7 +2,7 @@
 
 The names that other rooms rely on:
 
-    make_app(hub: Hub, act: Act, folders: Sequence[Path], *, sweeps: Sweeps = ...) -> Starlette
+    make_app(hub: Hub, act: Act, folders: Sequence[Path], *, sweeps: Sweeps = ..., ask: Act = ...)
     Act = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
     Sweeps = Callable[[int], dict[str, Any] | None]
 
@@ -15,6 +15,7 @@ The names that other rooms rely on:
 |---|---|
 | ``GET /events`` | server-sent events ``state`` and ``live`` from the `Hub`; ``beat`` if quiet |
 | ``POST /act`` | one JSON document in, what `Act` says out: 200 done, 409 not done and why |
+| ``POST /ask`` | the same for a question, which changes nothing |
 | ``GET /sweep/88`` | the sweep at that place of the record, from ``sweeps``; or 404 |
 | ``GET /lib/plotly.min.js`` | plotly.js of the installed ``plotly`` package |
 | ``GET /lib/plotly-styles.json`` | see `gaugelink.web.files.style_marks` |
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
     from gaugelink.web.hub import Hub
 
 Act = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
-"""Do what a page asks for: the document in, status and answer out."""
+"""Do what a page asks for, or answer its question: the document in, status and answer out."""
 
 Sweeps = Callable[[int], dict[str, Any] | None]
 """Find the document of a sweep by its place in the record; None if no sweep is there."""
@@ -63,6 +64,11 @@ Sweeps = Callable[[int], dict[str, Any] | None]
 
 def no_sweeps(_place: int) -> None:
     """Know of no sweep."""
+
+
+async def no_answers(_question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+    """Answer no question."""
+    return 404, {"ok": False, "words": "nobody here answers questions"}
 
 
 ACT_MOST: Final = 16 * 1024
@@ -113,8 +119,8 @@ class _Events:
             self._hub.leave(viewer)
 
 
-async def _read_action(request: Request) -> dict[str, Any] | Response:
-    """Read the body of an action, or say what is wrong with it."""
+async def _read_action(request: Request, key: str) -> dict[str, Any] | Response:
+    """Read the body of an action or a question, or say what is wrong with it."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json":
         return say(400, f"found content of type {kind!r}, accepted: application/json")
@@ -127,8 +133,9 @@ async def _read_action(request: Request) -> dict[str, Any] | Response:
         doc = json.loads(body.decode("utf-8"), parse_constant=_refuse_constant)
     except (ValueError, RecursionError) as fault:
         return say(400, f"found something that is not JSON ({fault}), accepted: one JSON document")
-    if not isinstance(doc, dict) or not isinstance(doc.get("do"), str):
-        return say(400, 'found no "do" with a text in it, accepted: {"do": "take", ...}')
+    if not isinstance(doc, dict) or not isinstance(doc.get(key), str):
+        example = {"do": "take", "about": "plan"}[key]
+        return say(400, f'found no "{key}" with a text in it, accepted: {{"{key}": "{example}"...')
     return doc
 
 
@@ -142,6 +149,7 @@ def make_app(
     folders: Sequence[Path],
     *,
     sweeps: Sweeps = no_sweeps,
+    ask: Act = no_answers,
     beat_s: float = BEAT_S,
 ) -> Starlette:
     """Make the application that answers the browsers.
@@ -153,6 +161,7 @@ def make_app(
         folders: where the pages lie; the first that has a file wins.
         sweeps: finds a sweep on record, for a page that was opened after it and has its row
             touched. Without it a page shows only the sweeps which it has seen.
+        ask: answers questions, and changes nothing; called like ``act``.
         beat_s: after how many quiet seconds a sign of life is sent.
     """
     places = list(folders)
@@ -166,16 +175,20 @@ def make_app(
             return say(503, f"found {len(hub)} browsers watching, that is the most; close some")
         return _Events(hub, beat_s)
 
-    async def action(request: Request) -> Response:
-        if why := from_elsewhere(request):
-            return say(403, f"an action may be asked for by our own pages only: {why}")
-        if PAGE_HEADER not in request.headers:
-            return say(403, f"found no header {PAGE_HEADER!r}, accepted: any value, from our pages")
-        doc = await _read_action(request)
-        if isinstance(doc, Response):
-            return doc
-        status, answer = await act(doc)
-        return as_json(status, answer)
+    def answering(use: Act, key: str, noun: str) -> Callable[[Request], Awaitable[Response]]:
+        async def answer(request: Request) -> Response:
+            if why := from_elsewhere(request):
+                return say(403, f"{noun} may be asked for by our own pages only: {why}")
+            if PAGE_HEADER not in request.headers:
+                what = f"found no header {PAGE_HEADER!r}, accepted: any value, from our pages"
+                return say(403, what)
+            doc = await _read_action(request, key)
+            if isinstance(doc, Response):
+                return doc
+            status, found = await use(doc)
+            return as_json(status, found)
+
+        return answer
 
     async def sweep(request: Request) -> Response:
         if why := from_elsewhere(request):
@@ -190,14 +203,15 @@ def make_app(
         return await send_file(request, places)
 
     async def wrong_method(request: Request, _fault: Exception) -> Response:
-        accepted = "POST" if request.url.path == "/act" else "GET"
+        accepted = "POST" if request.url.path in {"/act", "/ask"} else "GET"
         found = f"{request.method} {request.url.path!r}"
         return say(405, f"found {found}, accepted there: {accepted}")
 
     app = Starlette(
         routes=[
             Route("/events", events),
-            Route("/act", action, methods=["POST"]),
+            Route("/act", answering(act, "do", "an action"), methods=["POST"]),
+            Route("/ask", answering(ask, "about", "an answer"), methods=["POST"]),
             Route("/sweep/{place:int}", sweep),
             Route("/lib/plotly.min.js", send_plotly),
             Route("/lib/plotly-styles.json", send_style_marks),

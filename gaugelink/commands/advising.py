@@ -1,0 +1,150 @@
+"""Answers a page's questions about the head: what would be the cheapest, what if.
+
+Nothing here changes anything: the head is planned as it stands in the session, when somebody asks,
+and again only when it stands differently.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from gaugelink.capture.measured import measured_in
+from gaugelink.commands.plan_document import document
+from gaugelink.commands.plan_record import findings_of
+from gaugelink.errors import InputError
+from gaugelink.planning.allowances import STEPS
+from gaugelink.planning.plan import plan
+from gaugelink.planning.survey import Survey, survey
+from gaugelink.planning.task import Shop
+from gaugelink.quantity import parse_length
+from gaugelink.view.trial import trial_document
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from gaugelink.planning.allowances import Step
+    from gaugelink.planning.task import Task
+    from gaugelink.view.state import JobView
+
+Document = dict[str, Any]
+
+SECONDS: Final = 20.0
+"""The longest that the solver may take while a person waits."""
+ALTERNATIVES: Final = 3
+NO_PRICES: Final = Shop("", {})
+
+
+class _Question(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class _Plan(_Question):
+    about: Literal["plan"]
+
+
+class _Trial(_Question):
+    about: Literal["trial"]
+    valve: Annotated[str, Field(max_length=10)]
+    step: Annotated[str, Field(max_length=20)]
+    depth: Annotated[str, Field(max_length=40)]
+
+
+_ANY: TypeAdapter[_Plan | _Trial] = TypeAdapter(
+    Annotated[_Plan | _Trial, Field(discriminator="about")]
+)
+
+
+@dataclass(slots=True)
+class Advisor:
+    """Plans the head of a job that is on the bench.
+
+    Args:
+        view: the job; None while there is none yet.
+        shop: what is offered, and its prices; None where nobody has named a price file.
+    """
+
+    view: Callable[[], JobView | None]
+    shop: Shop | None = None
+    _told_for: Task | None = None
+    _told: Document | None = None
+    _one: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    async def ask(self, question: Document) -> tuple[int, Document]:
+        """Answer a page.
+
+        Returns:
+            A status of HTTP (200 answered, 400 not understood, 409 cannot be told now) and the
+            answer; of what was not answered, ``ok`` and ``words``.
+        """
+        try:
+            asked = _ANY.validate_python(question)
+        except ValidationError as faults:
+            fault = faults.errors()[0]
+            at = ".".join(str(part) for part in fault["loc"][1:]) or "about"
+            return 400, _no(f"{at}: {fault['msg']}")
+        view = self.view()
+        if view is None:
+            return 409, _no("the bench is not ready yet; try again")
+        try:
+            if isinstance(asked, _Trial):
+                return 200, self._trial(view, asked)
+            found = await self.plan()
+        except InputError as fault:
+            return 400, _no(fault.what)
+        if found is None:
+            return 409, _no("nobody has named a price file: prices in the bench file, [bench]")
+        return 200, found
+
+    async def plan(self) -> Document | None:
+        """Plan the head as it stands; None where there are no prices.
+
+        Raises:
+            InputError: the solver ran out of time before it found any plan.
+        """
+        view = self.view()
+        if view is None or self.shop is None:
+            return None
+        async with self._one:  # two pages wait for one answer, not for two
+            found = self._survey(view)
+            if self._told is None or found.task != self._told_for:
+                self._told = await asyncio.to_thread(_planned, found)
+                self._told_for = found.task
+            return self._told
+
+    def _survey(self, view: JobView) -> Survey:
+        session = view.bench.session
+        measured = measured_in(view.sheet, session, view.bench.analyses)
+        return survey(view.sheet, measured, view.judgement(), self.shop or NO_PRICES,
+                      findings_of(session), view.job.job)  # fmt: skip
+
+    def _trial(self, view: JobView, asked: _Trial) -> Document:
+        task = self._survey(view).task
+        names = [place.name for place in task.places]
+        if asked.valve not in names:
+            raise InputError(f"found the valve {asked.valve!r}, accepted: {', '.join(names)}")
+        steps: dict[str, Step] = {step: step for step in STEPS}
+        if asked.step not in steps:
+            raise InputError(f"found the step {asked.step!r}, accepted: {', '.join(STEPS)}")
+        depth = parse_length(asked.depth).pm
+        return trial_document(task, names.index(asked.valve), steps[asked.step], depth)
+
+
+def _planned(found: Survey) -> Document:
+    """Plan, away from the loop.
+
+    Raises:
+        InputError: no time was left.
+    """
+    try:
+        told = document(found.task, plan(found.task, SECONDS), ALTERNATIVES, SECONDS)
+    except ValueError as fault:
+        raise InputError(str(fault)) from None
+    return {"plan": told, "left_out": list(found.left_out)}
+
+
+def _no(words: str) -> Document:
+    return {"ok": False, "words": words}

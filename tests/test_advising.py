@@ -1,0 +1,202 @@
+"""A page is told the cheapest plan and what a step would do, and nothing is changed by asking."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from bench_kit import Rig, run, running
+from cable_kit import nothing_left
+from view_kit import WITH_FACE, measure_all, take
+
+from gaugelink import content
+from gaugelink.commands import advising
+from gaugelink.commands.advising import Advisor
+from gaugelink.commands.plan_file import load_prices
+from gaugelink.deeds import DoWork
+from gaugelink.view.report import report_document
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+    from pathlib import Path
+
+__all__ = ["nothing_left"]
+
+pytestmark = pytest.mark.usefixtures("nothing_left")
+
+SHOP = load_prices(*content.read("sim/prices", "demo-shop"), kinds=("intake", "exhaust"))
+SHEET = WITH_FACE.replace('new_max = "7.975 mm"', 'new_min = "7.960 mm"\nnew_max = "7.975 mm"', 1)
+PLAN = {"about": "plan"}
+TRIAL = {"about": "trial", "valve": "1E", "step": "cut seat", "depth": "0.10 mm"}
+
+
+def measured(tmp_path: Path, test: Callable[[Rig], Awaitable[None]]) -> None:
+    """Run a test on a head that is measured whole: the stem of 1E is worn, the rest is good."""
+
+    async def whole() -> None:
+        async with running(tmp_path, sheet_text=SHEET) as rig:
+            await measure_all(rig)
+            await test(rig)
+
+    run(whole())
+
+
+def adviser(rig: Rig, *, prices: bool = True) -> Advisor:
+    view = rig.view()
+    return Advisor(lambda: view, SHOP if prices else None)
+
+
+def figure(answer: dict[str, Any], name: str) -> dict[str, Any]:
+    found: dict[str, Any] = next(item for item in answer["figures"] if item["name"] == name)
+    return found
+
+
+def test_the_head_is_planned_as_it_stands(tmp_path):
+    async def test(rig: Rig) -> None:
+        before = rig.store.size
+        status, answer = await adviser(rig).ask(PLAN)
+        assert status == 200
+        plan = answer["plan"]
+        steps = {item["valve"]: item["steps"] for item in plan["valves"]}
+        assert steps == {"1I": [], "1E": ["replace valve", "lap"]}
+        # 2 minutes at 60.00 and a valve at 23.00; lapping 2.00; two seals at 1.50.
+        assert plan["cost"] == 2 + 23 + 2 + 3
+        assert plan["optimal"]
+        assert not plan["missing"]
+        assert rig.store.size == before
+
+    measured(tmp_path, test)
+
+
+def test_it_is_planned_again_only_when_it_stands_differently(tmp_path, monkeypatch):
+    async def test(rig: Rig) -> None:
+        advisor = adviser(rig)
+        calls: list[Any] = []
+        whole = advising.plan
+
+        def counted(task: Any, seconds: float) -> Any:
+            calls.append(task)
+            return whole(task, seconds)
+
+        monkeypatch.setattr(advising, "plan", counted)
+        first, second = await asyncio.gather(advisor.ask(PLAN), advisor.ask(PLAN))
+        assert first == second
+        assert len(calls) == 1
+        await rig.bench.do(DoWork("seat cut", ("1I",), None))
+        _, third = await advisor.ask(PLAN)
+        assert len(calls) == 2
+        assert {"valve": "1I", "reading": "stand-down"} in third["plan"]["missing"]
+
+    measured(tmp_path, test)
+
+
+def test_a_seat_that_was_lapped_keeps_its_valve(tmp_path):
+    async def test(rig: Rig) -> None:
+        advisor = adviser(rig)
+        await rig.bench.do(DoWork("seat lapped", ("1I",), None))
+        found = advisor._survey(rig.view())
+        assert [place.married for place in found.task.places] == [True, False]
+        await rig.bench.do(DoWork("seat cut", ("1I",), None))
+        found = advisor._survey(rig.view())
+        assert not any(place.married for place in found.task.places)
+
+    measured(tmp_path, test)
+
+
+def test_a_step_is_tried_without_prices_and_changes_nothing(tmp_path):
+    async def test(rig: Rig) -> None:
+        before = rig.store.size
+        status, answer = await adviser(rig, prices=False).ask(TRIAL)
+        assert status == 200
+        down = figure(answer, "stand-down")
+        assert (down["before"], down["after"], down["moved"]) == (
+            "1.120 mm", "1.220 mm", "+0.100")  # fmt: skip
+        assert down["scale"]["verdict"] == "within"
+        assert down["scale"]["value_mm"] == pytest.approx(1.22)
+        assert answer["broken"] == []
+        # 1.60 less 1.645 x 0.0085 is 1.586; 1.22 of it is used.
+        (cut,) = [one["words"] for one in answer["left"] if one["step"] == "cut seat"]
+        assert cut == "up to 0.366 mm, then stand-down max"
+        assert rig.store.size == before
+
+    measured(tmp_path, test)
+
+
+def test_a_step_too_far_names_the_limit_that_it_breaks(tmp_path):
+    async def test(rig: Rig) -> None:
+        _, answer = await adviser(rig).ask({**TRIAL, "depth": "0.55 mm"})
+        assert answer["broken"] == ["stand-down max"]
+        assert figure(answer, "stand-down")["scale"]["verdict"] == "outside"
+        assert answer["most_mm"] == 0.4  # the shop's machine
+
+    measured(tmp_path, test)
+
+
+@pytest.mark.parametrize(
+    ("question", "words"),
+    [
+        ({"about": "weather"}, "about"),
+        ({"about": "plan", "more": 1}, "more"),
+        ({**TRIAL, "valve": "9E"}, "found the valve '9E', accepted: 1I, 1E"),
+        ({**TRIAL, "step": "weld"}, "found the step 'weld', accepted: cut seat"),
+        ({**TRIAL, "depth": "0.1"}, "0.1"),
+        ({**TRIAL, "depth": "0.1 mm" * 20}, "depth"),
+    ],
+)
+def test_a_bad_question_is_answered_in_words(tmp_path, question, words):
+    async def test(rig: Rig) -> None:
+        status, answer = await adviser(rig).ask(question)
+        assert status == 400
+        assert answer["ok"] is False
+        assert words in answer["words"]
+
+    measured(tmp_path, test)
+
+
+def test_without_prices_and_without_a_job_there_is_no_plan(tmp_path):
+    async def test(rig: Rig) -> None:
+        status, answer = await adviser(rig, prices=False).ask(PLAN)
+        assert (status, answer["ok"]) == (409, False)
+        assert "prices" in answer["words"]
+        status, answer = await Advisor(lambda: None, SHOP).ask(PLAN)
+        assert (status, answer["ok"]) == (409, False)
+
+    measured(tmp_path, test)
+
+
+def test_no_time_for_a_plan_is_said(tmp_path, monkeypatch):
+    async def test(rig: Rig) -> None:
+        def slow(_task: Any, _seconds: float) -> Any:
+            raise ValueError("the solver found no plan in 20 s")
+
+        monkeypatch.setattr(advising, "plan", slow)
+        status, answer = await adviser(rig).ask(PLAN)
+        assert (status, answer["words"]) == (400, "the solver found no plan in 20 s")
+
+    measured(tmp_path, test)
+
+
+def test_the_report_takes_the_plan(tmp_path):
+    async def test(rig: Rig) -> None:
+        view = rig.view()
+        advice = await Advisor(lambda: view, SHOP).plan()
+        head = rig.store.publish_head(rig.clock.utc())
+        assert report_document(view, head, advice)["advice"] == advice
+        assert report_document(view, head)["advice"] is None
+
+    measured(tmp_path, test)
+
+
+def test_a_new_reading_is_seen(tmp_path):
+    async def test(rig: Rig) -> None:
+        advisor = adviser(rig)
+        number = next(at for at, step in enumerate(rig.session.plan)
+                      if step.position.valve == "1E"
+                      and step.position.characteristic == "stand-down")  # fmt: skip
+        await rig.bench.go(number)
+        await take(rig, "D1", b" 1.30\r")
+        _, answer = await advisor.ask(TRIAL)
+        assert figure(answer, "stand-down")["before"] == "1.300 mm"
+
+    measured(tmp_path, test)
