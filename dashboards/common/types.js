@@ -27,8 +27,18 @@
  * @property {string} reason
  * @property {number[]} places
  * @property {Scale} scale
+ *
+ * @typedef {object} Fault whose fault a clearance over its limit is
+ * @property {number} verdict number of the verdict that it is about, from 0
  * @property {string} valve
+ * @property {"rock" | "direct"} method
+ * @property {string} by how it was told; empty where it cannot be
  * @property {"none" | "valve" | "guide" | "either" | "both" | null} answer
+ * @property {number | null} probability that the answer is right
+ * @property {Record<string, number> | null} probabilities of all answers
+ * @property {boolean} sure whether to act on it
+ * @property {string} words
+ * @property {string[]} remarks doubts, and what is missing
  *
  * @typedef {object} Reading
  * @property {number} place place in the record
@@ -182,17 +192,26 @@
  * @property {Reading[]} readings newest first
  * @property {Reading[]} tray
  * @property {Verdict[]} verdicts
+ * @property {Fault[]} faults
  * @property {Sweep | null} sweep
  * @property {Message[]} messages newest first
  * @property {{size: number, root: string, log: string}} record
  * @property {Operation[]} operations everything that can be done to a head
  * @property {boolean} watching  values at rest are taken and sweeps start by motion
  * @property {boolean} finished
+ *
  * @typedef {object} Trial what one step would do at one valve
  * @property {string} valve
+ * @property {string} step
+ * @property {number} depth_mm
  * @property {number} most_mm how deep it may be tried
  * @property {{name: string, before: string, after: string, moved: string, scale: Scale}[]} figures
+ * @property {string} load how the spring's load changes; empty if it does not, or nobody knows
+ * @property {string[]} broken limits that are no longer kept
+ * @property {string[]} mended limits that are kept from now on
+ * @property {string[]} beyond every limit that is not kept then
  * @property {string[]} unmeasured figures whose limits nobody can tell
+ * @property {{step: string, words: string}[]} left
  *
  * @typedef {object} Answer what POST /act says
  * @property {boolean} ok
