@@ -5,7 +5,6 @@ They are how the analysis was first written, and the tests hold the quick forms 
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -112,13 +111,3 @@ def upper_figure(ends: Any, fit: Any, used: NDArray[np.bool_]) -> int:
             middle = level[a] + share * (level[b] - level[a])
             travels.append(float(ends.side[number] * (level[number] - middle)))
     return round(float(np.quantile(travels, 0.8))) if travels else 0
-
-
-def nearest(total: int, count: int) -> int:
-    """Divide and round, halves to the even one."""
-    return round(Fraction(total, count))
-
-
-def farthest(values: Floats, place: int, level: float) -> float:
-    """How far the readings up to a place went from a level."""
-    return float(np.abs(values[: place + 1] - level).max())

@@ -6,8 +6,9 @@ what the settled rests at the two walls agree on, once the drift of the base is 
 
 Steps: put spikes aside (`sweep_clean`); cut the sweep at its turning points (`sweep_ends`); fit all
 ends with half the travel up or down on a base that drifts and may slip (`sweep_fit`); look again at
-each end where the wall must be (`sweep_walls`); leave out what does not belong and say what is
-wrong (`sweep_judge`, `sweep_faults`, `sweep_clip`).
+each end where the wall must be (`sweep_walls`, `sweep_settle`); leave out what does not belong and
+say what is wrong (`sweep_judge`, `sweep_faults`, `sweep_clip`). Half swings are many: each step is
+taken for all of them at once (`sweep_stretches`).
 """
 
 from __future__ import annotations
@@ -142,7 +143,7 @@ def measure_travel(
     values, seconds = values[kept], seconds[kept]
     usual = swing
     swings, swing = half_swings(values, seconds, step_pm, swing)
-    if len(swings) < 2:
+    if swings is None:
         return _nothing(value_pm, step_pm, flags, moved=True)
     ends, fit = find_walls(value_pm[kept], seconds, swings, step_pm, swing)
     judged = judge.judge_ends(ends, fit, seconds, step_pm)
@@ -197,12 +198,9 @@ def _flags_of_readings(
 ) -> list[Flag]:
     """Look for the faults that show in the readings rather than in the ends."""
     travel = fit.travel_pm
-    rests = [
-        faults.Rest(first, last, swing.side, bool(used))
-        for (first, last), swing, used in zip(ends.rests, ends.swings, judged.used, strict=True)
-    ]
-    rocking = rests[judged.first : judged.last + 1]
-    begin, finish = float(seconds[rocking[0].first]), float(seconds[rocking[-1].last])
+    rests = faults.Rests(ends.rests.first, ends.rests.last, ends.side, judged.used)
+    rocking = rests.some(slice(judged.first, judged.last + 1))
+    begin, finish = float(seconds[rocking.first[0]]), float(seconds[rocking.last[-1]])
     found = [
         faults.missing(seconds, begin, finish),
         faults.frozen(values, seconds, rests, travel, step_pm),

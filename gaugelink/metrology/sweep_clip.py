@@ -13,15 +13,16 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from gaugelink.metrology.sweep_result import Flag
+from gaugelink.metrology.sweep_stretches import stretches
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
-    from gaugelink.metrology.sweep_faults import Rest
+    from gaugelink.metrology.sweep_faults import Rests
 
     Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+    Truths = NDArray[np.bool_]
 
 CERTAIN: Final = 3.0
 """Weight of signs at which the sweep is refused."""
@@ -34,7 +35,7 @@ LIKELY: Final = 1.5
 def clipped(
     values: Floats,
     seconds: Floats,
-    rests: Sequence[Rest],
+    rests: Rests,
     swing: float,
     step_pm: int,
     range_pm: tuple[int, int] | None,
@@ -78,7 +79,7 @@ def clipped(
 def _signs(
     values: Floats,
     seconds: Floats,
-    rests: Sequence[Rest],
+    rests: Rests,
     side: int,
     swing: float,
     step_pm: int,
@@ -87,46 +88,32 @@ def _signs(
     slipped: bool,
 ) -> float:
     """Weigh the signs that one side is the end of the range; 0 where it cannot be."""
-    mine = [rest for rest in rests if rest.side == side]
-    other = [rest for rest in rests if rest.side == -side and rest.at_wall]
-    if len(mine) < 2 or len(other) < 2:
+    mine = rests.side == side
+    other = (rests.side == -side) & rests.at_wall
+    if np.count_nonzero(mine) < 2 or np.count_nonzero(other) < 2:
         return 0.0
-    limit = float((values * side).max() * side)
-    still, count, odd = [], 0, 0
-    for rest in mine:
-        part = values[rest.first : rest.last + 1]
-        # On the way in and out readings lie just inside, and with noise to and fro.
-        there = np.flatnonzero(part == limit)
-        core = part[there[0] + 1 : there[-1]] if len(there) > 2 else part[there]
-        core = core[2:-2] if len(core) > 8 else core
-        flickers = int(np.count_nonzero(core != limit))
-        if len(there) and flickers <= 0.1 * len(core):
-            still.append(rest)
-            count += len(there)
-            odd += flickers
-        elif float(np.median(part) * side) > limit * side - 2.5 * step_pm:
-            return 0.0  # It flickers there: the display is free to move.
-    if odd > 0.02 * count:
+    limit = float(values.max() if side > 0 else values.min())
+    stands, moves, count = _standing(values, rests, mine, limit)
+    still = rests.some(stands)
+    if len(still) < (3 if moves.any() else 2) or count < 6:
         return 0.0
-    if len(still) < (2 if len(still) == len(mine) else 3) or count < 6:
-        return 0.0
+    levels = _medians(values, rests.some(moves))
+    if np.any(levels * side > limit * side - 2.5 * step_pm):
+        return 0.0  # It flickers there: the display is free to move.
     if range_pm is not None and limit in range_pm:
         return CERTAIN
-    stands = set(still)
-    beside = [
-        here
-        for before, here, after in zip([None, *rests], rests, [*rests[1:], None], strict=False)
-        if here.side == -side and here.at_wall and (before in stands or after in stands)
-    ]
+    next_to = np.zeros(len(rests), dtype=np.bool_)
+    next_to[1:] |= stands[:-1]
+    next_to[:-1] |= stands[1:]
+    beside = rests.some(other & next_to)
     if len(beside) < 2:
         return 0.0
-    late = [_settled(values[rest.first : rest.last + 1], step_pm) for rest in beside]
+    late, middles = _settled(values, beside, step_pm)
     if step_pm > COARSE_PM:
-        middles = [float(np.sort(part)[len(part) // 2]) for part in late]
-        moved = max(middles) - min(middles) >= 3 * step_pm
+        moved = np.ptp(middles) >= 3 * step_pm
         return 2.0 + 2.0 * (limit == 0) if moved else 0.0
-    levels, counts = np.unique(np.concatenate(late), return_counts=True)
-    span = round(float(levels[-1] - levels[0]) / step_pm)
+    figures, counts = np.unique(late, return_counts=True)
+    span = round(float(figures[-1] - figures[0]) / step_pm)
     share = float(counts.max()) / float(counts.sum())
     # How likely is it that the display stays still this often by chance, as a power of ten?
     chance = count * math.log10(share)
@@ -152,29 +139,65 @@ def _signs(
     stay = _stay(seconds, still) / max(_stay(seconds, beside), 0.05)
     weight += 1.0 if stay > 1.35 else 0.5 if stay > 1.2 else -0.5 if stay < 1.0 else 0.0
     # Where the base slipped, some ends lie elsewhere for that reason alone.
-    return 0.0 if slipped and len(still) < len(mine) else weight
+    return 0.0 if slipped and moves.any() else weight
 
 
-def _settled(part: Floats, step_pm: int) -> Floats:
-    """The readings of a rest without those on the way in and out."""
-    part = part[len(part) * 2 // 5 :]
-    middle = np.sort(part)[len(part) // 2]
-    settled: Floats = part[np.abs(part - middle) <= 2.5 * step_pm]
-    return settled
+def _standing(
+    values: Floats, rests: Rests, mine: Truths, limit: float
+) -> tuple[Truths, Truths, int]:
+    """Tell the rests of one side that stand on a figure from those that move.
+
+    Returns:
+        Which stand; which do not; and how many readings stand, 0 where too many of them flicker.
+    """
+    laid = stretches(rests.first[mine], rests.last[mine] + 1)
+    there = values[laid.places] == limit
+    number = laid.number(there)
+    (first, _), (last, _) = laid.first_true(there), laid.last_true(there)
+    # On the way in and out readings lie just inside, and with noise to and fro.
+    begin, end = first + 1, last
+    trim = np.where(end - begin > 8, 2, 0)
+    begin, end = begin + trim, end - trim
+    few = number <= 2
+    begin, end = np.where(few, 0, begin), np.where(few, 0, end)
+    before = np.concatenate([[0], np.cumsum(~there)])
+    flickers = before[end] - before[begin]
+    core = np.where(few, number, end - begin)
+    stand = (number > 0) & (flickers <= 0.1 * core)
+    stands, moves = np.zeros((2, len(rests)), dtype=np.bool_)
+    stands[mine], moves[mine] = stand, ~stand
+    count = int(number[stand].sum())
+    return stands, moves, count if flickers[stand].sum() <= 0.02 * count else 0
 
 
-def _close_by(
-    values: Floats, rests: Sequence[Rest], side: int, swing: float, step_pm: int
-) -> float:
+def _medians(values: Floats, rests: Rests) -> Floats:
+    laid = stretches(rests.first, rests.last + 1)
+    return laid.medians(values[laid.places].astype(np.int64))
+
+
+def _settled(values: Floats, rests: Rests, step_pm: int) -> tuple[Integers, Integers]:
+    """Take the readings of rests without those on the way in and out.
+
+    Returns:
+        All that are left, and the middle one of each rest.
+    """
+    size = rests.last - rests.first + 1
+    laid = stretches(rests.first + size * 2 // 5, rests.last + 1)
+    ordered = laid.ordered(values[laid.places].astype(np.int64))
+    middle = ordered[laid.start + laid.size // 2]
+    close = np.abs(ordered - laid.each(middle)) <= 2.5 * step_pm
+    left, number = ordered[close], laid.number(close)
+    return left, left[np.cumsum(number) - number + number // 2]
+
+
+def _close_by(values: Floats, rests: Rests, side: int, swing: float, step_pm: int) -> float:
     """Readings just inside a wall, before and after the rest there, per rest."""
-    count = 0
-    for rest in rests:
-        level = np.median(values[rest.first : rest.last + 1])
-        inward = (level - values[max(rest.first - 8, 0) : rest.last + 9]) * side
-        count += int(np.count_nonzero((inward > 1.5 * step_pm) & (inward < 0.12 * swing)))
-    return count / len(rests)
+    around = stretches(np.maximum(rests.first - 8, 0), np.minimum(rests.last + 9, len(values)))
+    inward = (around.each(_medians(values, rests)) - values[around.places]) * side
+    count = np.count_nonzero((inward > 1.5 * step_pm) & (inward < 0.12 * swing))
+    return int(count) / len(rests)
 
 
-def _stay(seconds: Floats, rests: Sequence[Rest]) -> float:
-    inner = rests[1:-1] if len(rests) > 3 else rests
-    return float(np.mean([seconds[rest.last] - seconds[rest.first] for rest in inner]))
+def _stay(seconds: Floats, rests: Rests) -> float:
+    inner = rests.some(slice(1, -1)) if len(rests) > 3 else rests
+    return float(np.mean(inner.stays(seconds)))

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
+    Places = NDArray[np.intp]
+    Truths = NDArray[np.bool_]
 
 INCH_RATIO: Final = PM_PER_INCH / PM_PER_MM
 SPIKE_SHARE: Final = 0.06
@@ -35,19 +37,32 @@ TAIL_HELD_S: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class Rest:
-    """A rest at a wall, as the faults are looked for.
+class Rests:
+    """The rests at the walls, as the faults are looked for.
 
     Attributes:
-        first, last: indices of its readings, both included.
-        side: +1 high, -1 low.
-        at_wall: whether its level is the level of the wall.
+        first, last: ``(m,)`` indices of the readings of each, both included.
+        side: ``(m,)`` +1 high, -1 low.
+        at_wall: ``(m,)`` whether its level is the level of the wall.
     """
 
-    first: int
-    last: int
-    side: int
-    at_wall: bool
+    first: Places
+    last: Places
+    side: Floats
+    at_wall: Truths
+
+    def __len__(self) -> int:
+        """Say how many there are."""
+        return len(self.first)
+
+    def some(self, where: slice | Places | Truths) -> Rests:
+        """Take out some of them."""
+        return Rests(self.first[where], self.last[where], self.side[where], self.at_wall[where])
+
+    def stays(self, seconds: Floats) -> Floats:
+        """Say how long each was, seconds."""
+        took: Floats = seconds[self.last] - seconds[self.first]
+        return took
 
 
 def backwards(t_ns: Integers) -> Flag | None:
@@ -146,7 +161,7 @@ def unit_jumped(values: Floats, swing: float) -> Flag | None:
 
 
 def frozen(
-    values: Floats, seconds: Floats, rests: Sequence[Rest], swing: float, step_pm: int
+    values: Floats, seconds: Floats, rests: Rests, swing: float, step_pm: int
 ) -> Flag | None:
     """Flag a display that stood still while the stem was rocked.
 
@@ -154,63 +169,71 @@ def frozen(
     the rests of this hand, or lies between the walls, or is perfectly quiet where the other
     rests flicker.
     """
-    change = np.flatnonzero(np.abs(np.diff(values)) > 0)
+    change = np.flatnonzero(values[1:] != values[:-1])
     edges = np.concatenate([[0], change + 1, [len(values)]])
-    begins, ends = edges[:-1], edges[1:] - 1
-    lengths = seconds[ends] - seconds[begins]
-    usual, flicker = _habits(values, seconds, rests)
-    moved = max(3.0 * step_pm, 0.1 * swing)
-    runs = np.flatnonzero((lengths > 1.0) & (ends - begins >= 3)).tolist()
-    if not runs:
+    begin, end = edges[:-1], edges[1:] - 1
+    held = seconds[end] - seconds[begin]
+    # What stands from the first reading on is the rest before the first rock.
+    runs = np.flatnonzero((held > 1.0) & (end - begin >= 3) & (begin > 0))
+    if not len(runs):
         return None
-    before, after = _farthest(values), _farthest(values[::-1])
-    for run in runs:
-        begin, end, held = int(begins[run]), int(ends[run]), float(lengths[run])
-        level = float(values[begin])
-        if not begin or before(begin - 1, level) <= moved:
-            continue  # The rest before the first rock.
-        quiet = (1 - flicker) ** (end - begin) < 1e-5 and held > 1.5 * usual
-        if after(len(values) - 1 - end, level) <= moved:
-            if held >= TAIL_HELD_S or quiet:
-                return Flag(
-                    "frozen",
-                    f"The display did not change once in the last {held:.1f} s. If the valve was "
-                    "still being rocked then, the gauge was in hold: rock again.",
-                    spoils=False,
-                )
-            continue
-        wall = any(rest.at_wall and rest.first <= end and rest.last >= begin for rest in rests)
-        longest = max(WALL_HELD_S, 2.2 * usual) if wall else SHELF_HELD_S
-        if held > longest or quiet:
-            return Flag(
-                "frozen",
-                f"The display stood still for {held:.1f} s in the middle of the rocking and then "
-                "jumped: the gauge was in hold, max, min or TIR mode, or switched itself off. Set "
-                "it to plain reading and rock again.",
-                spoils=True,
-            )
-    return None
+    begin, end, held = begin[runs], end[runs], held[runs]
+    usual, flicker = _habits(seconds, rests, change)
+    moved, level = max(3.0 * step_pm, 0.1 * swing), values[begin]
+    rocked = _farthest(values)(begin - 1, level) > moved
+    rocked_on = _farthest(values[::-1])(len(values) - 1 - end, level) > moved
+    quiet = ((1 - flicker) ** (end - begin) < 1e-5) & (held > 1.5 * usual)
+    walls = rests.some(rests.at_wall)
+    # Rests that begin before the run ends, less those that end before it begins.
+    wall = np.searchsorted(np.sort(walls.first), end, side="right") > np.searchsorted(
+        np.sort(walls.last), begin
+    )
+    longest = np.where(wall, max(WALL_HELD_S, 2.2 * usual), SHELF_HELD_S)
+    told = rocked & (quiet | np.where(rocked_on, held > longest, held >= TAIL_HELD_S))
+    if not told.any():
+        return None
+    run = int(np.argmax(told))
+    if not rocked_on[run]:
+        return Flag(
+            "frozen",
+            f"The display did not change once in the last {held[run]:.1f} s. If the valve was "
+            "still being rocked then, the gauge was in hold: rock again.",
+            spoils=False,
+        )
+    return Flag(
+        "frozen",
+        f"The display stood still for {held[run]:.1f} s in the middle of the rocking and then "
+        "jumped: the gauge was in hold, max, min or TIR mode, or switched itself off. Set "
+        "it to plain reading and rock again.",
+        spoils=True,
+    )
 
 
-def _farthest(values: Floats) -> Callable[[int, float], float]:
+def _farthest(values: Floats) -> Callable[[Places, Floats], Floats]:
     """Give a function that tells how far from a level the readings up to a place went."""
     top, bottom = np.maximum.accumulate(values), np.minimum.accumulate(values)
 
-    def farthest(place: int, level: float) -> float:
-        return max(float(top[place]) - level, level - float(bottom[place]))
+    def farthest(place: Places, level: Floats) -> Floats:
+        return np.maximum(top[place] - level, level - bottom[place])
 
     return farthest
 
 
-def _habits(values: Floats, seconds: Floats, rests: Sequence[Rest]) -> tuple[float, float]:
-    """How long this hand usually rests at a wall, and how often the display changes there."""
-    inner = rests[1:-1] if len(rests) > 4 else rests
-    stays = sorted(float(seconds[rest.last] - seconds[rest.first]) for rest in inner)
-    rates = []
-    for rest in rests:
-        part = values[rest.first : rest.last + 1]
-        if rest.at_wall and len(part) >= 4:
-            late = part[len(part) // 3 :]
-            rates.append(float(np.mean(np.diff(late) != 0)))
-    usual = stays[len(stays) // 2] if stays else 0.5
-    return usual, (sorted(rates)[len(rates) // 3] if len(rates) >= 3 else 0.0)
+def _habits(seconds: Floats, rests: Rests, change: Places) -> tuple[float, float]:
+    """How long this hand usually rests at a wall, and how often the display changes there.
+
+    Args:
+        seconds: ``(n,)`` working time.
+        rests: the rests, at least one.
+        change: the readings after which the display changed.
+    """
+    inner = rests.some(slice(1, -1)) if len(rests) > 4 else rests
+    usual = float(np.sort(inner.stays(seconds))[len(inner) // 2])
+    size = rests.last - rests.first + 1
+    long = rests.at_wall & (size >= 4)
+    if np.count_nonzero(long) < 3:
+        return usual, 0.0
+    late, last = (rests.first + size // 3)[long], rests.last[long]
+    changes = np.searchsorted(change, last) - np.searchsorted(change, late)
+    rates = np.sort(changes / (last - late))
+    return usual, float(rates[len(rates) // 3])

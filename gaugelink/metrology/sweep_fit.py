@@ -197,13 +197,13 @@ def _slip_candidates(problem: _Problem) -> list[int]:
     base = base - np.median(base)
     # With few ends a coincidence is likelier, so a slip must stand out more.
     alone = 0.6 if len(ways) >= 8 else 0.35
-    found = []
-    for number in range(1, len(base) - 1):
-        jump = abs(float(base[number]))
-        beside = max(abs(float(base[number - 1])), abs(float(base[number + 1])))
-        if jump > problem.least_slip and beside < alone * jump:
-            found.append((-jump, int(asked[number])))
-    return [after for _, after in sorted(found)]
+    jump = np.abs(base)
+    beside = np.maximum(jump[:-2], jump[2:])
+    jump, after = jump[1:-1], asked[1 : len(base) - 1]
+    found = (jump > problem.least_slip) & (beside < alone * jump)
+    largest_first = np.lexsort((after[found], -jump[found]))
+    after_which: list[int] = after[found][largest_first].tolist()
+    return after_which
 
 
 def _robust(

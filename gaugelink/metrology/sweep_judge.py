@@ -16,6 +16,7 @@ import numpy as np
 
 from gaugelink.metrology.sweep_fit import EndFit, fullness
 from gaugelink.metrology.sweep_result import Flag, Plateau
+from gaugelink.metrology.sweep_stretches import stretches
 from gaugelink.metrology.sweep_walls import FULL_SHARE, Ends
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def judge_ends(ends: Ends, fit: EndFit, seconds: Floats, step_pm: int) -> Judged
     """
     travel = fit.travel_pm
     outward = local_outward(fit, ends.side, step_pm)
-    m = len(ends.swings)
+    m = len(ends.level)
     full = np.flatnonzero(fullness(ends.level, travel) >= FULL_SHARE)
     first, last = (int(full[0]), int(full[-1])) if len(full) else (0, m - 1)
     used = np.abs(outward) <= max(2.2 * step_pm, 0.03 * travel)
@@ -131,13 +132,9 @@ def judge_ends(ends: Ends, fit: EndFit, seconds: Floats, step_pm: int) -> Judged
 
 
 def _rested(ends: Ends, number: int, seconds: Floats) -> bool:
-    part = ends.settled[number]
-    begin, finish = ends.rests[number]
-    return (
-        part is not None
-        and part.readings >= 4
-        and bool(seconds[finish] - seconds[begin] >= RESTED_S)
-    )
+    rests = ends.rests
+    stay = seconds[rests.last[number]] - seconds[rests.first[number]]
+    return bool(rests.readings[number] >= 4 and stay >= RESTED_S)
 
 
 def _on_the_way(
@@ -155,21 +152,19 @@ def _on_the_way(
 
 def astray(values: Floats, seconds: Floats, ends: Ends, judged: Judged, travel: float) -> int:
     """Count the ways from wall to wall that took so long that the stem turned back in between."""
-    took = []
-    for number in range(judged.first, judged.last):
-        here, there = ends.swings[number], ends.swings[number + 1]
-        near_here = np.abs(values[here.first : here.last] - ends.level[number]) < 0.1 * travel
-        near_there = (
-            np.abs(values[there.first : there.last] - ends.level[number + 1]) < 0.1 * travel
-        )
-        if near_here.any() and near_there.any():
-            left = here.last - 1 - int(np.argmax(near_here[::-1]))
-            came = there.first + int(np.argmax(near_there))
-            took.append(float(seconds[came] - seconds[left]))
-    if not took:
+    rocking = slice(judged.first, judged.last + 1)
+    laid = stretches(ends.swings.first[rocking], ends.swings.last[rocking])
+    near = np.abs(values[laid.places] - laid.each(ends.level[rocking])) < 0.1 * travel
+    if not near.any():
         return 0
-    longest = max(ASTRAY_S, 3 * sorted(took)[len(took) // 2])
-    return sum(each > longest for each in took)
+    left, found = laid.last_true(near)
+    came, _ = laid.first_true(near)
+    both = np.flatnonzero(found[:-1] & found[1:])
+    took = seconds[laid.places[came[both + 1]]] - seconds[laid.places[left[both]]]
+    if not len(took):
+        return 0
+    longest = max(ASTRAY_S, 3 * float(np.sort(took)[len(took) // 2]))
+    return int(np.count_nonzero(took > longest))
 
 
 def flags_of_ends(
@@ -285,21 +280,20 @@ def _flags_of_short_ends(
 
 def plateaus(ends: Ends, judged: Judged, kept: NDArray[np.intp]) -> tuple[Plateau, ...]:
     """Write the ends with the indices of all readings, `kept` being those without the spikes."""
-    found = []
-    for number, swing in enumerate(ends.swings):
-        part = ends.settled[number]
-        begin, finish = ends.rests[number]
-        found.append(
-            Plateau(
-                int(kept[begin]),
-                int(kept[finish]),
-                part.level_pm if part else Fraction(round(2 * swing.rough_pm), 2),
-                "high" if swing.side > 0 else "low",
-                bool(judged.used[number]),
-                judged.why[number],
-            )
+    rests = ends.rests
+    rough = np.rint(2 * ends.swings.rough_pm).astype(np.int64)
+    return tuple(
+        Plateau(begin, finish, Fraction(twice, 2), "high" if side > 0 else "low", used, why)
+        for begin, finish, twice, side, used, why in zip(
+            kept[rests.first].tolist(),
+            kept[rests.last].tolist(),
+            np.where(rests.readings > 0, rests.twice_pm, rough).tolist(),
+            ends.side.tolist(),
+            judged.used.tolist(),
+            judged.why,
+            strict=True,
         )
-    return tuple(found)
+    )
 
 
 def upper_figure(ends: Ends, fit: EndFit, used: NDArray[np.bool_]) -> int:

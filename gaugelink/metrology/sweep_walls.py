@@ -12,14 +12,18 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from gaugelink.metrology.sweep_ends import HalfSwing, Settled, settle
 from gaugelink.metrology.sweep_fit import EndFit, fit_ends, fullness
+from gaugelink.metrology.sweep_settle import Settled, settle
+from gaugelink.metrology.sweep_stretches import Stretches, stretches
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from gaugelink.metrology.sweep_ends import HalfSwings
+
     Floats = NDArray[np.float64]
     Integers = NDArray[np.int64]
+    Truths = NDArray[np.bool_]
 
 FULL_SHARE: Final = 0.82
 """A swing of less than this share of the travel did not go from wall to wall."""
@@ -34,17 +38,16 @@ class Ends:
 
     Attributes:
         swings: the half swings.
-        rests: first and last reading of the rest in each, both included.
-        settled: the settled part of each; None where nothing was near enough.
+        rests: the rest in each and its settled part; a rest of no readings is the whole half
+            swing, because nothing in it was near enough.
         level: ``(m,)`` float64, pm.
         at: ``(m,)`` working seconds.
         side: ``(m,)`` +1 high, -1 low.
         trust: ``(m,)`` weight in the fit, 0 for an end that is not asked.
     """
 
-    swings: list[HalfSwing]
-    rests: list[tuple[int, int]]
-    settled: list[Settled | None]
+    swings: HalfSwings
+    rests: Settled
     level: Floats
     at: Floats
     side: Floats
@@ -52,7 +55,7 @@ class Ends:
 
 
 def find_walls(
-    value_pm: Integers, seconds: Floats, swings: list[HalfSwing], step_pm: int, swing: float
+    value_pm: Integers, seconds: Floats, swings: HalfSwings, step_pm: int, swing: float
 ) -> tuple[Ends, EndFit]:
     """Settle the ends and fit them.
 
@@ -63,73 +66,67 @@ def find_walls(
         step_pm: step of the display.
         swing: first estimate of the travel, pm.
     """
-    level = np.array([each.rough_pm for each in swings])
+    laid = stretches(swings.first, swings.last)
+    rests = Settled.none(len(swings))
+    rests.first[:], rests.last[:] = swings.first, swings.last - 1
     ends = Ends(
         swings,
-        [(each.first, each.last - 1) for each in swings],
-        [None] * len(swings),
-        level,
-        np.array([float(seconds[each.first : each.last].mean()) for each in swings]),
-        np.array([float(each.side) for each in swings]),
-        (fullness(level, swing) >= FULL_SHARE).astype(np.float64),
+        rests,
+        swings.rough_pm.copy(),
+        laid.sums(seconds[laid.places]) / laid.size,
+        swings.side.astype(np.float64),
+        (fullness(swings.rough_pm, swing) >= FULL_SHARE).astype(np.float64),
     )
     fit = fit_ends(ends.level, ends.at, ends.side, ends.trust, step_pm, swing)
     for steps, share in NEAR:
         width = max(steps * step_pm, share * fit.travel_pm)
-        for number, each in enumerate(swings):
-            here = slice(each.first, each.last)
-            part, believed = _rest_of(
-                value_pm[here],
-                seconds[here],
-                each,
-                float(fit.expected_pm[number]),
-                width,
-                step_pm,
-                leaving=number == 0,
-            )
-            ends.trust[number] = 0.0
-            if part is None:
-                continue
-            ends.rests[number] = each.first + part.first, each.first + part.last
-            ends.settled[number] = part
-            ends.level[number], ends.at[number] = float(part.level_pm), part.at_s
-            if believed:
-                # A level made of one or two readings may be a reading on the way.
-                ends.trust[number] = min(1.0, 0.4 + 0.2 * part.count)
+        found, believed = _rests_of(
+            value_pm, seconds, swings, laid, fit.expected_pm, width, step_pm
+        )
+        there = np.flatnonzero(found.readings)
+        rests.put(there, found.some(there))
+        ends.level[there], ends.at[there] = found.twice_pm[there] / 2, found.at_s[there]
+        # A level made of one or two readings may be a reading on the way.
+        ends.trust = np.where(believed, np.minimum(1.0, 0.4 + 0.2 * found.count), 0.0)
         full = fullness(ends.level, fit.travel_pm) >= FULL_SHARE
         ends.trust = np.where(full, np.maximum(ends.trust, 0.2), ends.trust)
         fit = fit_ends(ends.level, ends.at, ends.side, ends.trust, step_pm, fit.travel_pm)
     return ends, fit
 
 
-def _rest_of(
+def _rests_of(
     value_pm: Integers,
     seconds: Floats,
-    swing: HalfSwing,
-    expected_pm: float,
+    swings: HalfSwings,
+    laid: Stretches,
+    expected_pm: Floats,
     width: float,
     step_pm: int,
-    *,
-    leaving: bool,
-) -> tuple[Settled | None, bool]:
-    """Take the rest where the wall is expected, unless the stem clearly rested elsewhere.
+) -> tuple[Settled, Truths]:
+    """Take each rest where the wall is expected, unless the stem clearly rested elsewhere.
 
     Returns:
-        The rest, and whether it is the expected one.
+        The rests, and which of them are the expected ones.
     """
-
-    def rest_near(level: float) -> Settled | None:
-        return settle(value_pm, seconds, swing.side, level, width, step_pm, leaving=leaving)
-
-    at_wall = rest_near(expected_pm)
-    if at_wall is None:
-        return rest_near(swing.rough_pm), False
-    farther = int(np.count_nonzero((value_pm - expected_pm) * swing.side > width))
-    if farther > max(2, at_wall.readings // 2):
-        return rest_near(swing.rough_pm), False
-    if at_wall.readings < 4:
-        # The stem may only have passed by on its way to a longer rest.
-        own = rest_near(swing.rough_pm)
-        if own is not None and 3 * at_wall.readings < own.readings:
-            return own, False
-    return at_wall, True
+    found = settle(value_pm, seconds, laid, swings.side, expected_pm, width, step_pm, leaving=True)
+    none = found.readings == 0
+    farther = found.farther > np.maximum(2, found.readings // 2)
+    # The stem may only have passed by on its way to a longer rest.
+    brief = ~none & ~farther & (found.readings < 4)
+    doubtful = np.flatnonzero(none | farther | brief)
+    believed = ~none & ~farther
+    if len(doubtful):
+        own = settle(
+            value_pm,
+            seconds,
+            stretches(swings.first[doubtful], swings.last[doubtful]),
+            swings.side[doubtful],
+            swings.rough_pm[doubtful],
+            width,
+            step_pm,
+            leaving=bool(doubtful[0] == 0),
+        )
+        better = ~brief[doubtful] | (3 * found.readings[doubtful] < own.readings)
+        found.put(doubtful[better], own.some(better))
+        believed[doubtful[better]] = False
+    return found, believed
