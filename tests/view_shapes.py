@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from typing import Any
+from release_shape import release_shape
 
 
 @dataclass(frozen=True)
@@ -193,6 +194,7 @@ STATE = {
     "operations": [{"name": str, "concerns": {"valves", "head", "gauge"}}],
     "watching": bool,
     "finished": bool,
+    "release": release_shape(Maybe),
 }
 REPORT = {
     "job": JOB,

@@ -10,8 +10,19 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
+from gaugelink.capture import signed
 from gaugelink.capture.typed import KEYS_MOST, take_keys
-from gaugelink.deeds import Assign, ConfirmPosition, ConfirmZero, DoWork, Retake, Skip, StrikeOut
+from gaugelink.deeds import (
+    Assign,
+    ConfirmPosition,
+    ConfirmZero,
+    DoWork,
+    Inspect,
+    Retake,
+    SignDeviation,
+    Skip,
+    StrikeOut,
+)
 from gaugelink.errors import GaugeLinkError, SessionError
 from gaugelink.events import (
     PositionConfirmed,
@@ -20,6 +31,7 @@ from gaugelink.events import (
     SweepParked,
     SweepTaken,
 )
+from gaugelink.inspection import Check  # noqa: TC001  pydantic looks it up at run time
 from gaugelink.quantity import micrometres_text, parse_length
 from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
 
@@ -111,6 +123,34 @@ class _Work(_Action):
     gauge: Annotated[str, Field(max_length=60)] = ""
 
 
+class _Inspect(_Action):
+    do: Literal["inspect"]
+    check: Check
+    valves: Annotated[list[Annotated[str, Field(max_length=10)]], Field(max_length=200)] = []
+    sound: bool
+    words: Annotated[str, Field(max_length=300)] = ""
+    by: Annotated[str, Field(max_length=60)] = ""
+
+
+class _Deviation(_Action):
+    do: Literal["deviation"]
+    valve: Annotated[str, Field(max_length=10)]
+    characteristic: Annotated[str, Field(max_length=60)]
+    method: Annotated[str, Field(max_length=10)]
+    limit: Annotated[str, Field(max_length=200)]
+    value: Annotated[str, Field(max_length=60)]
+    places: Annotated[list[Annotated[int, Field(ge=0, le=2**53)]], Field(max_length=1000)]
+    by: Annotated[str, Field(max_length=60)]
+    reason: Reason
+
+
+class _Release(_Action):
+    do: Literal["release"]
+    by: Annotated[str, Field(max_length=60)]
+    words: Annotated[str, Field(max_length=300)] = ""
+    seen: Annotated[int, Field(ge=0, le=2**53)]
+
+
 class _Keys(_Action):
     do: Literal["keys"]
     keys: Annotated[list[_Key], Field(min_length=1, max_length=KEYS_MOST)]
@@ -131,6 +171,9 @@ _Anything = (
     | _Keys
     | _ConfirmZero
     | _Work
+    | _Inspect
+    | _Deviation
+    | _Release
 )
 _ANY: TypeAdapter[_Anything] = TypeAdapter(Annotated[_Anything, Field(discriminator="do")])
 
@@ -205,6 +248,18 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             return f"the zero of {gauge} is right; what it sends counts again"
         case _Work():
             return await _work(bench, action)
+        case _Inspect():
+            told = Inspect(
+                action.check, tuple(action.valves), action.sound, action.words, action.by
+            )
+            return await signed.inspect(bench, told)
+        case _Deviation():
+            return await signed.sign_deviation(bench, SignDeviation(
+                action.valve, action.characteristic, action.method, action.limit, action.value,
+                tuple(action.places), action.by, action.reason,
+            ))  # fmt: skip
+        case _Release():
+            return await signed.release(bench, action.by, action.words, action.seen)
         case _Keys(keys=keys):
             return await take_keys(bench, keys)
         case _Assign(place=place, step=step, reason=reason):

@@ -17,6 +17,7 @@ from gaugelink.view.parts import (
     um,
     verdict_document,
 )
+from gaugelink.view.release import release_document
 from gaugelink.view.sweeps import SweepView, sweep_document, sweep_headline
 from gaugelink.work import WORK
 
@@ -260,6 +261,7 @@ class JobView:
             ],
             "watching": bench.watch.on,
             "finished": session.finished,
+            "release": release_document(session, self.judgement(), bench.clock.utc()[:10]),
         }
 
     def _question(self) -> Document | None:

@@ -1,0 +1,68 @@
+"""What people say and sign on a page: inspections, deviations, the release."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.capture.measured import judge_session
+from gaugelink.deeds import Inspect, Release, SignDeviation
+from gaugelink.errors import SessionError
+from gaugelink.events import HeadReleased, Inspected
+from gaugelink.release import value_text
+
+if TYPE_CHECKING:
+    from gaugelink.capture.bench import Bench
+    from gaugelink.judging import Judgement
+
+
+async def inspect(bench: Bench, told: Inspect) -> str:
+    """Put an inspection on record, and say so.
+
+    Raises:
+        SessionError: it cannot be told so.
+    """
+    [(_, event)] = await bench.do(told)
+    assert isinstance(event, Inspected)
+    owner = f" of {', '.join(event.valves)}" if event.valves else ""
+    return f"{event.check}{owner}: {'sound' if event.sound else f'condemned, {event.words}'}"
+
+
+async def sign_deviation(bench: Bench, told: SignDeviation) -> str:
+    """Put a deviation on record for a verdict as it stands now, and say so.
+
+    Raises:
+        SessionError: there is no such verdict now, or it is within.
+    """
+    wanted = (told.valve, told.characteristic, told.method, told.limit, told.value, told.places)
+    if not any(
+        wanted
+        == (item.valve, item.characteristic, item.method, item.limit, value_text(item), item.places)
+        for item in _judgement(bench).verdicts
+        if item.verdict != "within"
+    ):
+        raise SessionError("there is no such verdict any more that is not within; look at it again")
+    await bench.do(told)
+    return f"signed by {told.by.strip()}: {told.valve} {told.characteristic} {told.value}"
+
+
+async def release(bench: Bench, by: str, words: str, seen: int) -> str:
+    """Release the head, and say so.
+
+    Args:
+        bench: the bench.
+        by: who signs.
+        words: a remark.
+        seen: how many entries the record had when the person looked.
+
+    Raises:
+        SessionError: something stands against it, or has gone on record since.
+    """
+    done = await bench.do(Release(by, words, _judgement(bench), seen))
+    event = next(event for _, event in done if isinstance(event, HeadReleased))
+    return f"released by {event.by}"
+
+
+def _judgement(bench: Bench) -> Judgement:
+    if bench.session.sheet is None:
+        raise SessionError("there is no limit sheet to judge the head by")
+    return judge_session(bench.session.sheet, bench.session, bench.analyses)
