@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "rock": "turn a recorded rock sweep into travel and clearance",
     "sheet": "check a limit sheet",
     "judge": "hold readings against a limit sheet",
+    "fault": "tell valve from guide where a clearance is over its limit",
     "study": "tell how much of the spread is the gauge, the people and the parts",
     "chart": "tell whether what is measured is steady, and how capable",
     "conformity": "say whether a value conforms, given its uncertainty",

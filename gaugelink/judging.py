@@ -74,7 +74,6 @@ class Judged:
 
     Attributes:
         line: of the limit, in its sheet.
-        missing: what the limit asks for besides, and is not there.
     """
 
     valve: str
@@ -93,6 +92,7 @@ class Judged:
     places: tuple[int, ...]
     missing: tuple[str, ...] = ()
     """Stations and directions of the limit that nobody has measured."""
+    line: int = 0
 
     @property
     def probability(self) -> float | None:
@@ -350,7 +350,7 @@ class _Question:
         return Judged(
             self.valve, limit.characteristic, limit.method, value_pm, text, unit, u_pm, word,
             lower, upper, limit.words, limit.source, "; ".join(reason),
-            tuple(item.place for item in values), tuple(missing),
+            tuple(item.place for item in values), tuple(missing), limit.line,
         )  # fmt: skip
 
     def _stays(

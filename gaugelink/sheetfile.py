@@ -155,7 +155,7 @@ def check(text: str, file: str) -> Checked:
                         "characteristic",
                         f"{limit.characteristic!r} has such a limit already, on line "
                         f"{earlier.line}; one of the two must go, or differ in valves, stations, "
-                        "directions, judge or method",
+                        "directions, judge, method or valve_used",
                     )
                 )
                 break
@@ -247,6 +247,7 @@ def _same_question(one: Limit, other: Limit) -> bool:
         one.characteristic == other.characteristic
         and one.judge == other.judge
         and (one.method, one.figure) == (other.method, other.figure)
+        and one.valve_used == other.valve_used
         and (not one.valves or bool(set(one.valves) & set(other.valves)))
         and _meet(one.stations, other.stations)
         and _meet(one.directions, other.directions)

@@ -30,7 +30,7 @@ anything = st.recursive(
 
 
 def test_worked_examples_in_the_modules_hold():
-    assert len(MODULES) == 7
+    assert len(MODULES) == 8
     tried = 0
     for name in MODULES:
         module = importlib.import_module(f"gaugelink.report.{name}")
@@ -305,7 +305,7 @@ def test_every_place_of_a_verdict_leads_to_its_row_in_the_list_of_readings():
 
 
 PARTS = (
-    "job", "head", "gauges", "verdicts", "sweeps", "readings", "limits", "counts", "rule",
+    "job", "head", "gauges", "verdicts", "faults", "sweeps", "readings", "limits", "counts", "rule",
     "cautions", "record",
 )  # fmt: skip
 FEW = json.dumps(

@@ -317,3 +317,10 @@ def test_two_limits_for_one_question_are_refused(one: str, other: str) -> None:
 )
 def test_limits_may_differ_in_valves_stations_directions_or_judge(one: str, other: str) -> None:
     assert len(load(sheet_with(STEM + one, STEM + other), "s.toml").limits) == 2
+
+
+def test_a_guide_may_be_rocked_with_its_own_valve_and_with_a_new_one() -> None:
+    rock = 'characteristic = "guide clearance"\nmethod = "rock"\nlift = "8 mm"\n'
+    both = [f'{rock}valve_used = "{used}"\nservice_max = "0.1 mm"\n' for used in ("own", "new")]
+    assert [one.valve_used for one in load(sheet_with(*both), "s.toml").limits] == ["own", "new"]
+    assert len(faults_of(sheet_with(both[0], both[0]))) == 1

@@ -44,6 +44,18 @@ VERDICT = {
     "places": [int],
     "scale": SCALE,
 }
+FAULT = {
+    "verdict": int,
+    "valve": str,
+    "method": {"rock", "direct"},
+    "by": {"", "sizes", "own and new valve", "new valve"},
+    "answer": Maybe({"none", "valve", "guide", "either", "both"}),
+    "probability": Maybe(NUMBER),
+    "probabilities": Maybe(dict.fromkeys(("none", "valve", "guide", "either", "both"), NUMBER)),
+    "sure": bool,
+    "words": str,
+    "remarks": [str],
+}
 READING = {
     "place": int,
     "kind": {"reading", "sweep", "parked", "refused", "skipped"},
@@ -188,6 +200,7 @@ STATE = {
     "readings": [READING],
     "tray": [READING],
     "verdicts": [VERDICT],
+    "faults": [FAULT],
     "sweep": Maybe(SWEEP),
     "messages": [{"level": {"note", "warning"}, "words": str, "utc": str}],
     "record": {"size": int, "root": str, "log": str},
@@ -201,6 +214,7 @@ REPORT = {
     "head": HEAD,
     "gauges": [GAUGE],
     "verdicts": [VERDICT],
+    "faults": [FAULT],
     "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str, "why": str}],
     "work": [{"place": int, "words": str, "by": str, "utc": str}],
     "sweeps": [SWEEP],

@@ -236,6 +236,25 @@ def face(done: int = 0) -> JSON:
     return {"length_mm": 720, "width_mm": 190, "points": points}
 
 
+def faults_of(verdicts: list[JSON]) -> list[JSON]:
+    """Say whose fault the clearances are that are not within: the first one's is not sure."""
+    over = [(number, one) for number, one in enumerate(verdicts)
+            if one["characteristic"] == "guide clearance" and one["verdict"] != "within"]  # fmt: skip
+    doubt = ("more travel than the bore readings explain: a bell-mouth between the stations, or a "
+             "guide loose in the head")  # fmt: skip
+    return [
+        {
+            "verdict": number, "valve": one["valve"], "method": one["method"], "by": "sizes",
+            "answer": "valve", "probability": 0.97, "sure": n > 0,
+            "probabilities": {"none": 0.01, "valve": 0.97, "guide": 0.0, "either": 0.02,
+                              "both": 0.0},
+            "words": "valve 97 %: a new valve alone brings it within",
+            "remarks": [] if n else [doubt],
+        }
+        for n, (number, one) in enumerate(over)
+    ]  # fmt: skip
+
+
 def next_step(part: str, valve: str | None = "3E", **more: Any) -> JSON:
     """Make a step for each of the line drawings."""
     lower, words = stem_limit(valve or "1I")
@@ -298,7 +317,7 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
         "live": {"gauge": "M1", "text": "7.965", "unit": "mm", "mode": "actual"},
         "gauges": gauges, "last": readings[0], "readings": readings, "tray": [],
         "question": None,
-        "verdicts": verdicts, "sweep": None,
+        "verdicts": verdicts, "faults": faults_of(verdicts), "sweep": None,
         "messages": [
             {"level": "warning", "utc": "2026-11-25T08:21:03.100000Z",
              "words": "Gauge C1 was lost and is back on the same port; confirm the place before "

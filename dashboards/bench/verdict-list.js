@@ -1,6 +1,7 @@
 /**
  * `<verdict-list>`: what is outside or undecided, or, for a valve that was touched, all of its
- * verdicts, each with the limit, where the limit stands in the book, and why;
+ * verdicts, each with the limit, where the limit stands in the book, and why; beside a clearance
+ * over its limit whose fault it is, valve or guide;
  * `<message-list>`: what the bench has to say.
  */
 
@@ -9,6 +10,8 @@ import { LimitScale } from "../common/limit-scale.js";
 
 /** @typedef {import("../common/types.js").State} State */
 /** @typedef {import("../common/types.js").Verdict} Verdict */
+/** @typedef {import("../common/types.js").Fault} Fault */
+/** @typedef {Verdict & {fault: Fault | undefined}} Row */
 /** @typedef {import("../common/types.js").Message} Message */
 
 export class VerdictList extends HTMLElement {
@@ -24,8 +27,9 @@ export class VerdictList extends HTMLElement {
    * @param {State} state
    * @param {{valve: string | null}} view
    */
-  show({ verdicts }, { valve }) {
-    const shown = verdicts.filter((one) => (valve === null ? one.verdict !== "within" : one.valve === valve));
+  show({ verdicts, faults }, { valve }) {
+    const rows = verdicts.map((one, number) => ({ ...one, fault: faults.find((fault) => fault.verdict === number) }));
+    const shown = rows.filter((one) => (valve === null ? one.verdict !== "within" : one.valve === valve));
     setText(this.#title, valve === null ? "Outside or undecided" : `Verdicts of ${valve}`);
     setText(this.#none, valve === null ? "Nothing so far." : "None yet.");
     this.#none.hidden = shown.length > 0;
@@ -48,12 +52,13 @@ function makeVerdict() {
     scale,
     h("span", { class: "verdict" }),
     h("bdi", { class: "because soft" }),
+    h("p", { class: "advice" }, h("strong"), h("bdi")),
   );
 }
 
 /**
  * @param {HTMLElement} node
- * @param {Verdict} one
+ * @param {Row} one
  */
 function drawVerdict(node, one) {
   const part = (/** @type {string} */ name) => /** @type {HTMLElement} */ (node.querySelector(name));
@@ -65,6 +70,14 @@ function drawVerdict(node, one) {
   setText(part(".verdict"), one.verdict);
   set(part(".verdict"), { "data-verdict": one.verdict });
   setText(part(".because"), [one.limit, one.source, one.reason].filter((text) => text !== "").join("; "));
+  const advice = part(".advice");
+  advice.hidden = one.fault === undefined;
+  if (one.fault !== undefined) {
+    set(advice, { "data-sure": one.fault.sure });
+    setText(part(".advice strong"), one.fault.answer === null ? "Valve or guide?" : one.fault.words);
+    const rest = one.fault.answer === null ? [one.fault.words, ...one.fault.remarks] : one.fault.remarks;
+    setText(part(".advice bdi"), rest.join("; "));
+  }
 }
 
 export class MessageList extends HTMLElement {

@@ -29,9 +29,7 @@ def judge_session(sheet: Sheet, session: Session, analyses: Mapping[int, Analysi
     return judge(sheet, measured_in(sheet, session, analyses))
 
 
-def measured_in(
-    sheet: Sheet, session: Session, analyses: Mapping[int, Analysis]
-) -> list[Measured]:
+def measured_in(sheet: Sheet, session: Session, analyses: Mapping[int, Analysis]) -> list[Measured]:
     """List what counts in a session: single readings, and sweeps as travel and as clearance."""
     return [*_readings(session), *_sweeps(sheet, session, analyses)]
 

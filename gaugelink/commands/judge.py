@@ -46,14 +46,23 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.sheetfile import load  # noqa: PLC0415
 
     sheet = load(read_text(Path(args.sheet)), args.sheet)
-    rows = read_table(Path(args.readings), required=REQUIRED, optional=OPTIONAL)
-    found = judge(sheet, [_measured(row, sheet) for row in rows])
+    found = judge(sheet, readings_of(args.readings, sheet))
     if args.json:
         print(json.dumps(_document(found), ensure_ascii=False))
     else:
         _print(found)
     counts = found.counts()
     return 1 if counts["outside"] or counts["undecided"] or found.unused else 0
+
+
+def readings_of(file: str, sheet: Sheet) -> list[Measured]:
+    """Read a file of readings.
+
+    Raises:
+        InputError: it cannot be read, or a row does not fit the sheet's head.
+    """
+    rows = read_table(Path(file), required=REQUIRED, optional=OPTIONAL)
+    return [_measured(row, sheet) for row in rows]
 
 
 def _measured(row: Row, sheet: Sheet) -> Measured:

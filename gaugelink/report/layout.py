@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from gaugelink.report.faults import fault_rows
 from gaugelink.report.front import exceptions, head_map, outcome
 from gaugelink.report.plot import common_words, face_drawing, sweep_axes, sweep_drawing
 from gaugelink.report.rows import (
@@ -56,6 +57,7 @@ def lay_out(document: Doc) -> Print:
         ),
         "map": head_map(valves, frame.axes),
         "exceptions": exceptions(verdicts, frame),
+        "faults": fault_rows(mappings(document.get("faults"))),
         "verdicts": _by_valve(verdicts, valves, frame),
         "sweeps": _sweep_rows(sweeps, names, frame),
         "sweep_words": common_words(sweeps),

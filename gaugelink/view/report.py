@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
 from gaugelink.quantity import exact_text
+from gaugelink.view.faults import fault_documents
 from gaugelink.view.parts import Document, gauge_document, verdict_document
 
 if TYPE_CHECKING:
@@ -82,6 +83,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         "head": view.head_document(),
         "gauges": _gauges(view),
         "verdicts": [verdict_document(item) for item in judgement.verdicts],
+        "faults": fault_documents(view, judgement.verdicts),
         "not_measured": [
             {"valve": item.valve or None, "characteristic": item.characteristic,
              "method": item.method, "why": item.why}
