@@ -58,7 +58,11 @@ def fullness(level_pm: Floats, swing: float) -> Floats:
     >>> import numpy as np
     >>> fullness(np.array([40.0, 100.0, 0.0, 80.0, 0.0]), 100.0).tolist()
     [0.6, 1.0, 1.0, 0.8, 0.8]
+    >>> fullness(np.array([40.0, 40.0, 90.0]), 0.0).tolist()  # of no swing nothing is a share
+    [0.0, 0.0, 0.0]
     """
+    if not swing:
+        return np.zeros(len(level_pm))
     ways = np.abs(np.diff(level_pm)) / swing
     ways[ways > MOST_OF_SWING] = 0.0
     share: Floats = np.maximum(np.concatenate([[0.0], ways]), np.concatenate([ways, [0.0]]))
