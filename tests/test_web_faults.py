@@ -91,8 +91,10 @@ async def test_it_goes_with_its_valve_when_one_is_touched(at):
     doc = web_sample.state()
     await at.open(doc | {"faults": [fault(clearance_of(doc, "2E"))]})
     await at.page.click("button.valve[aria-label*='valve 1I']")
+    await at.page.wait_for_selector("verdict-list h2:has-text('Verdicts of 1I')")
     assert await advice(at) == {}
     await at.page.click("button.valve[aria-label*='valve 2E']")
+    await at.page.wait_for_selector("verdict-list h2:has-text('Verdicts of 2E')")
     assert list(await advice(at)) == ["2E guide clearance, rock"]
 
 

@@ -239,7 +239,7 @@ def face(done: int = 0) -> JSON:
 def faults_of(verdicts: list[JSON]) -> list[JSON]:
     """Say whose fault the clearances are that are not within: the first one's is not sure."""
     over = [(number, one) for number, one in enumerate(verdicts)
-            if one["characteristic"] == "guide clearance" and one["verdict"] != "within"]  # fmt: skip
+            if one["method"] and one["verdict"] != "within"]  # fmt: skip
     doubt = ("more travel than the bore readings explain: a bell-mouth between the stations, or a "
              "guide loose in the head")  # fmt: skip
     return [
