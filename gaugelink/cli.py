@@ -44,6 +44,7 @@ COMMANDS: Final = {
     "oneway": "tell whether groups of readings differ by more than they scatter",
     "pair": "tell which used valve goes into which guide",
     "plan": "plan the cheapest work that brings a head inside its limits",
+    "release": "list what stands against releasing a head, from its record",
     "verify": "check that a record or a report is whole and unchanged",
 }
 """Every command with its line of help; `gaugelink.commands.NAME` does the work."""

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from bench_kit import KEY, sweep
 
 from gaugelink.capture.measured import judge_session
+from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.deeds import Command, Inspect, Release, SignDeviation, SweepArrived, ValueArrived
 from gaugelink.events import Event, JobOpened, SweepTaken, from_document, to_document
 from gaugelink.inspection import CHECKS
 from gaugelink.plan import plan_for
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge, Stamp, Trace
-from gaugelink.record import canonical
+from gaugelink.record import SqliteStore, canonical
 from gaugelink.release import Block, blocks, value_text
 from gaugelink.session import Session
 from gaugelink.sheetfile import load
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from gaugelink.judging import Judged, Judgement
 
 TEXT = """\
@@ -63,8 +67,11 @@ GAUGES = {
 }
 OF = {gauge.kind: mark for mark, gauge in GAUGES.items()}
 GOOD = {"micrometer": "7.950", "depth gauge": "1.20"}
-TRACE = Trace("mm", 10**6, (0, 10_000), (0, 10**6), ("0.000", "0.001"))
-ANALYSIS: Any = SimpleNamespace(travel_pm=120 * 10**6, travel_u_pm=2 * 10**6, clearance_pm=None)
+_ROCKED = sweep(travel_um=120)
+TRACE = Trace("mm", 10**6, tuple(100_000 * n for n in range(len(_ROCKED))),
+              tuple(um * 10**6 for um in _ROCKED), tuple(f"{um / 1000:.3f}" for um in _ROCKED),
+              )  # fmt: skip
+ANALYSIS = analyse_trace(TRACE, 1_500_000)
 DAY = "2026-01-02"
 
 
@@ -156,6 +163,13 @@ class Head:
         """Release the head."""
         (place,) = self.do(Release(by, words, self.judgement(), self.session.seen))
         return place
+
+    def write(self, path: Path) -> Path:
+        """Write the record to a file."""
+        with SqliteStore.create(path, key=KEY) as store:
+            store.append([to_document(event) for _, event in self.record])
+            store.publish_head(self.stamp().utc)
+        return path
 
     def replayed(self) -> Session:
         """Feed the record to a new session."""

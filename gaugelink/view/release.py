@@ -63,6 +63,34 @@ def release_document(
     }
 
 
+def release_words(document: Document) -> str:
+    """Say in one sentence how the head stands.
+
+    >>> release_words({"released": False, "at": "", "taken_back": "", "count": 2})
+    'not released; 2 things stand against it.'
+    """
+    count = document["count"]
+    against = "1 thing stands" if count == 1 else f"{count or 'nothing'} things stand"
+    against = against.replace("nothing things stand", "nothing stands") + " against it"
+    if not document["at"]:
+        return f"not released; {against}."
+    released = f"released at {moment(document['at'])} by {document['by']}"
+    if document["words"]:
+        released += f" ({document['words']})"
+    if document["released"]:
+        return f"{released}."
+    return f"{released}; no longer, because: {document['taken_back']}; {against}."
+
+
+def moment(utc: str) -> str:
+    """Write a time of the record for reading.
+
+    >>> moment("2026-01-02T10:30:00.000000Z")
+    '2026-01-02 10:30 UTC'
+    """
+    return f"{utc[:10]} {utc[11:16]} UTC"
+
+
 def _groups(found: Iterable[Block], most: int) -> list[Document]:
     """Put blocks together by kind, and those that say the same of several valves in one row."""
     rows: dict[Kind, dict[object, Document]] = {}
