@@ -20,6 +20,7 @@ from gaugelink.events import (
     Inspected,
     JobJudged,
     JobOpened,
+    PlanTaken,
     PositionConfirmed,
     PositionSkipped,
     ReadingAssigned,
@@ -97,6 +98,7 @@ class Course:
             (`gaugelink.slips.comparable`); values are held against them too.
         work: the work done on the head, each with its place in the record.
         reopened: for each step whose series is measured again, the place of the last such work.
+        order: the plan that was taken last, with its place in the record; None where none was.
         signoff: what people have said and signed.
         due: for each gauge, the date to which it was calibrated, as of each record place where
             that was told.
@@ -116,6 +118,7 @@ class Course:
     earlier: Sequence[Reading] = ()
     work: list[tuple[int, WorkDone]] = field(default_factory=list)
     reopened: dict[int, int] = field(default_factory=dict)
+    order: tuple[int, PlanTaken] | None = None
     signoff: SignOff = field(default_factory=SignOff)
     due: dict[str, list[tuple[int, str]]] = field(default_factory=dict)
     seen: int = 0
@@ -227,6 +230,8 @@ class Course:
                 self.standing.apply(event)
             case WorkDone():
                 self._apply_work(place, event)
+            case PlanTaken():
+                self.order = (place, event)
             case JobOpened(gauges=gauges):
                 for gauge in gauges:
                     self.due.setdefault(gauge.id, []).append((place, gauge.calibration_due))

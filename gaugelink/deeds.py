@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 if TYPE_CHECKING:
+    from gaugelink.events import PlannedStep
     from gaugelink.inspection import Check
     from gaugelink.judging import Judgement
     from gaugelink.quantity import Displayed
@@ -170,6 +171,22 @@ class Release:
     seen: int
 
 
+@dataclass(frozen=True, slots=True)
+class TakePlan:
+    """Take a plan as the work order of the head.
+
+    Attributes:
+        cost, standing: what it costs, and how good it is.
+        steps: its lines, in the order of the trade.
+        by: who takes it; empty: who stands at the bench.
+    """
+
+    cost: str
+    standing: str
+    steps: tuple[PlannedStep, ...]
+    by: str = ""
+
+
 Command = (
     ValueArrived
     | SweepArrived
@@ -180,6 +197,7 @@ Command = (
     | ConfirmPosition
     | ConfirmZero
     | DoWork
+    | TakePlan
     | Inspect
     | SignDeviation
     | Release

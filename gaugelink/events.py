@@ -219,6 +219,34 @@ class WorkDone:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedStep:
+    """One line of a work order: what to do to which valves, ``valves`` empty for the face.
+
+    ``operation`` is what it is called once it is done; ``depth`` is a length with its unit, or
+    empty.
+    """
+
+    operation: Operation
+    valves: tuple[str, ...]
+    words: str
+    depth: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlanTaken:
+    """A person took a plan as the work order of this head. A later one replaces it.
+
+    ``cost`` has its currency; ``standing`` says how good the plan is, and whether it is partial.
+    """
+
+    stamp: Stamp
+    cost: str
+    standing: str
+    steps: tuple[PlannedStep, ...]
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Inspected:
     """A person looked at something, or tried it, and found it sound or condemned it.
 
@@ -315,6 +343,7 @@ Event = (
     | ReadingAssigned
     | PositionSkipped
     | ReadingStruckOut
+    | PlanTaken
     | WorkDone
     | Inspected
     | DeviationSigned

@@ -30,11 +30,13 @@ from gaugelink.deeds import (
     Skip,
     StrikeOut,
     SweepArrived,
+    TakePlan,
     ValueArrived,
 )
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     Event,
+    PlanTaken,
     PositionConfirmed,
     PositionSkipped,
     ReadingAssigned,
@@ -100,6 +102,11 @@ class Session(Course):
                 check = last_good_check(command.gauge, self.history.values())
                 work = decide_work(command, stamp, self.plan, self.gauges, self.sheet, check)
                 return [replace(work, voids=VOIDS[work.operation])]
+            case TakePlan(cost, standing, steps, by):
+                if not steps:
+                    raise SessionError("the plan asks for no work; there is nothing to take")
+                name = " ".join(by.split()) or stamp.operator
+                return [PlanTaken(stamp, cost, standing, steps, name)]
             case Inspect():
                 return [decide_inspection(command, stamp, self)]
             case SignDeviation():

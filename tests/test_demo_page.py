@@ -78,3 +78,48 @@ def test_the_page_follows_the_demonstration_to_its_end(address: str, chromium: s
         assert valve in text
     assert "undecided" in text
     assert "end coil broken off" in text
+
+
+def test_the_head_is_decided_on_the_page_that_decides(address: str, chromium: str):
+    """Plan, what if, work order, and a step that is told done: all on a real bench."""
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415
+
+    troubles: list[str] = []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_WORDS)
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        page.on(
+            "console", lambda said: troubles.append(said.text) if said.type == "error" else None
+        )
+        page.on("pageerror", lambda fault: troubles.append(str(fault)))
+        page.goto(address)
+        page.get_by_text("Every step is done").first.wait_for(timeout=60_000)
+        page.click("job-bar nav >> text=Decide")
+        page.wait_for_selector("plan-panel .cost:has-text('EUR')")
+        assert "3E" in page.inner_text("plan-panel .steps")
+
+        # What if: the seat of 2I sits as deep as it may already.
+        page.click("trial-panel .which button:has-text('2I')")
+        page.wait_for_selector("trial-panel .trial-figures .before:has-text('1.600 mm')")
+        page.fill("trial-panel input[type=range]", "0.2")
+        page.wait_for_selector("trial-panel .trial-figures .after:has-text('1.800 mm')")
+        assert page.inner_text("trial-panel .trial-figures .verdict") == "outside"
+        page.select_option("trial-panel select", "skim")
+        page.fill("trial-panel input[type=range]", "0.1")
+        page.wait_for_selector("trial-panel .trial-words:has-text('stand-down max')")
+        assert "Kept from now on" in page.inner_text("trial-panel .trial-words")
+
+        page.click("text=Take as work order")
+        page.wait_for_selector("order-panel .cost:has-text('0 of')")
+        assert page.get_attribute("details", "open") is None
+        spring = page.locator("order-panel li", has_text="new spring")
+        spring.get_by_role("button").click()
+        assert page.input_value("work-dialog select[aria-label=Operation]") == "spring changed"
+        pressed = page.locator("work-dialog .which button[aria-pressed=true]")
+        assert pressed.all_inner_texts() == ["4I"]
+        page.click("work-dialog button[type=submit]")
+        page.wait_for_selector("order-panel .cost:has-text('1 of')")
+        assert spring.get_attribute("data-finished") == "true"
+        assert "A. Demo" in spring.inner_text()
+        browser.close()
+    assert troubles == []

@@ -70,6 +70,7 @@ def test_the_list_of_events_is_closed() -> None:
         "reading-assigned",
         "position-skipped",
         "reading-struck-out",
+        "plan-taken",
         "work-done",
         "inspected",
         "deviation-signed",

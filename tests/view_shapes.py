@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from typing import Any
+
 from release_shape import release_shape
 
 
@@ -187,6 +188,19 @@ LIVE = {
     "unit": {"mm", "in"},
     "mode": {"actual", "hold", "max", "min", "tir"},
 }
+ORDER = {
+    "place": int,
+    "cost": str,
+    "standing": str,
+    "by": str,
+    "utc": str,
+    "lines": [
+        {"operation": str, "words": str, "depth": str, "owners": [{"name": str, "done": bool}],
+         "finished": bool, "told": str}
+    ],
+    "done": int,
+    "of": int,
+}  # fmt: skip
 STATE = {
     "version": int,
     "job": JOB,
@@ -199,6 +213,7 @@ STATE = {
     "last": Maybe(READING),
     "readings": [READING],
     "tray": [READING],
+    "order": Maybe(ORDER),
     "verdicts": [VERDICT],
     "faults": [FAULT],
     "sweep": Maybe(SWEEP),

@@ -4,6 +4,16 @@ import { h, set, setText } from "../common/dom.js";
 
 /** @typedef {import("../common/types.js").State} State */
 
+const PAGES = [
+  { at: "/", name: "Measure" },
+  { at: "/decide.html", name: "Decide" },
+];
+
+function links() {
+  const here = location.pathname === "/index.html" ? "/" : location.pathname;
+  return PAGES.map(({ at, name }) => h("a", { href: at, "aria-current": at === here ? "page" : null }, name));
+}
+
 export class JobBar extends HTMLElement {
   #name = h("bdi", { class: "job-name" });
   #head = h("bdi");
@@ -18,6 +28,7 @@ export class JobBar extends HTMLElement {
   connectedCallback() {
     this.append(
       h("h1", {}, "GaugeLink"),
+      h("nav", { "aria-label": "Pages" }, ...links()),
       h("p", { class: "job" }, this.#name, " ", this.#head),
       h("p", { class: "stage" }, this.#stage),
       this.#demo,

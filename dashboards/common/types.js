@@ -191,6 +191,7 @@
  * @property {Reading | null} last
  * @property {Reading[]} readings newest first
  * @property {Reading[]} tray
+ * @property {Order | null} order
  * @property {Verdict[]} verdicts
  * @property {Fault[]} faults
  * @property {Sweep | null} sweep
@@ -199,6 +200,39 @@
  * @property {Operation[]} operations everything that can be done to a head
  * @property {boolean} watching  values at rest are taken and sweeps start by motion
  * @property {boolean} finished
+ *
+ * @typedef {object} Advice the cheapest plan for the head, in finished words
+ * @property {string | null} cost null where nothing works
+ * @property {string} standing how good it is, and whether it is partial
+ * @property {string[]} conflict limits that cannot be kept together
+ * @property {string} key what this plan is known by
+ * @property {{operation: string, done: string, valves: string[], words: string, depth: string}[]} lines in the order of the trade
+ * @property {{valve: string, words: string}[]} valves
+ * @property {string[]} untouched
+ * @property {string[]} parts
+ * @property {{valve: string, words: string}[]} remeasure
+ * @property {string[]} missing
+ * @property {{cost: string, more: string, differs: string[]}[]} alternatives
+ * @property {string[]} cautions
+ * @property {string[]} left_out
+ *
+ * @typedef {object} Order the plan that somebody took, and how far it is done
+ * @property {number} place
+ * @property {string} cost
+ * @property {string} standing
+ * @property {string} by
+ * @property {string} utc
+ * @property {OrderLine[]} lines
+ * @property {number} done
+ * @property {number} of
+ *
+ * @typedef {object} OrderLine
+ * @property {string} operation what it is called once it is done
+ * @property {string} words
+ * @property {string} depth
+ * @property {{name: string, done: boolean}[]} owners the valves; none for the head
+ * @property {boolean} finished
+ * @property {string} told what was told of the work done
  *
  * @typedef {object} Trial what one step would do at one valve
  * @property {string} valve
@@ -217,7 +251,7 @@
  * @property {boolean} ok
  * @property {string} words
  *
- * @typedef {{do: string} & Record<string, string | number | boolean | string[] | [string, number][]>} Action
+ * @typedef {{do: string} & Record<string, string | number | boolean | string[] | number[] | [string, number][]>} Action
  */
 
 export {};

@@ -7,24 +7,29 @@ and again only when it stands differently.
 from __future__ import annotations
 
 import asyncio
+import hashlib
+import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from gaugelink.capture.measured import measured_in
-from gaugelink.commands.plan_document import document
+from gaugelink.commands.plan_document import DONE, document
 from gaugelink.commands.plan_record import findings_of
-from gaugelink.errors import InputError
+from gaugelink.deeds import TakePlan
+from gaugelink.errors import GaugeLinkError, InputError
+from gaugelink.events import PlannedStep
 from gaugelink.planning.allowances import STEPS
 from gaugelink.planning.plan import plan
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.quantity import parse_length
+from gaugelink.view.advice import advice_document
 from gaugelink.view.trial import trial_document
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Collection
 
     from gaugelink.planning.allowances import Step
     from gaugelink.planning.task import Task
@@ -51,6 +56,13 @@ class _Trial(_Question):
     valve: Annotated[str, Field(max_length=10)]
     step: Annotated[str, Field(max_length=20)]
     depth: Annotated[str, Field(max_length=40)]
+
+
+class _Take(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+    do: Literal["take-plan"]
+    key: Annotated[str, Field(max_length=64)]
+    by: Annotated[str, Field(max_length=60)] = ""
 
 
 _ANY: TypeAdapter[_Plan | _Trial] = TypeAdapter(
@@ -99,6 +111,33 @@ class Advisor:
             return 409, _no("nobody has named a price file: prices in the bench file, [bench]")
         return 200, found
 
+    async def take(self, action: Document) -> tuple[int, Document]:
+        """Take the plan that a page shows as the work order of the head.
+
+        Returns:
+            A status of HTTP (200 taken, 400 not understood, 409 not taken) and the answer.
+        """
+        try:
+            asked = _Take.model_validate(action)
+        except ValidationError as faults:
+            fault = faults.errors()[0]
+            return 400, _no(f"{'.'.join(map(str, fault['loc']))}: {fault['msg']}")
+        try:
+            told = await self.plan()
+            view = self.view()
+            if view is None or told is None or told["cost"] is None:
+                return 409, _no("there is no plan to take")
+            if told["key"] != asked.key:
+                return 409, _no("the head stands differently by now; look at the new plan first")
+            steps = tuple(
+                PlannedStep(line["done"], tuple(line["valves"]), line["words"], line["depth"])
+                for line in told["lines"]
+            )
+            await view.bench.do(TakePlan(told["cost"], told["standing"], steps, asked.by))
+        except GaugeLinkError as fault:
+            return 409, _no(str(fault))
+        return 200, {"ok": True, "words": f"taken as the work order: {told['cost']}"}
+
     async def plan(self) -> Document | None:
         """Plan the head as it stands; None where there are no prices.
 
@@ -111,7 +150,9 @@ class Advisor:
         async with self._one:  # two pages wait for one answer, not for two
             found = self._survey(view)
             if self._told is None or found.task != self._told_for:
-                self._told = await asyncio.to_thread(_planned, found)
+                names = {step.position.characteristic for step in view.bench.session.plan}
+                names.update(limit.characteristic for limit in view.sheet.limits)
+                self._told = await asyncio.to_thread(_planned, found, names)
                 self._told_for = found.task
             return self._told
 
@@ -133,8 +174,12 @@ class Advisor:
         return trial_document(task, names.index(asked.valve), steps[asked.step], depth)
 
 
-def _planned(found: Survey) -> Document:
+def _planned(found: Survey, asked_for: Collection[str]) -> Document:
     """Plan, away from the loop.
+
+    Args:
+        found: the head.
+        asked_for: the characteristics that the job measures.
 
     Raises:
         InputError: no time was left.
@@ -143,7 +188,9 @@ def _planned(found: Survey) -> Document:
         told = document(found.task, plan(found.task, SECONDS), ALTERNATIVES, SECONDS)
     except ValueError as fault:
         raise InputError(str(fault)) from None
-    return {"plan": told, "left_out": list(found.left_out)}
+    advice = advice_document(told, DONE, asked_for, found.left_out)
+    lines = json.dumps([advice["cost"], advice["lines"]])
+    return {**advice, "key": hashlib.sha256(lines.encode()).hexdigest()[:16]}
 
 
 def _no(words: str) -> Document:

@@ -51,4 +51,10 @@ def survey_record(path: Path, prices: tuple[str, str] | None) -> Survey:
 
 def findings_of(session: Session) -> Findings:
     """Collect what people have said in a session that the readings do not tell."""
-    return Findings(married=married(session.work))
+    valves = dict.fromkeys(step.position.valve for step in session.plan)
+    condemned = {
+        (valve, str(check)): looked.event.words
+        for (check, valve), looked in session.signoff.looked(valves, session.work).items()
+        if not looked.event.sound and not looked.void
+    }
+    return Findings(condemned, married(session.work))

@@ -117,6 +117,8 @@ class Running:
         async def on_act(document: dict[str, Any]) -> tuple[int, dict[str, Any]]:
             if self.telling.view is None:
                 return 409, {"ok": False, "words": "the bench is not ready yet; try again"}
+            if document.get("do") == "take-plan":  # the plan is not the bench's, but the adviser's
+                return await self.advisor.take(document)
             return await act(self.view.bench, document)
 
         def on_sweep(place: int) -> dict[str, Any] | None:

@@ -9,6 +9,7 @@ from gaugelink.capture.measured import judge_session
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
 from gaugelink.view.faults import fault_documents
+from gaugelink.view.order import order_document
 from gaugelink.view.parts import (
     Document,
     entry_document,
@@ -249,6 +250,7 @@ class JobView:
             "last": taken[0] if taken else None,
             "readings": entries,
             "tray": [self.entry(entry.place) for entry in session.tray()],
+            "order": order_document(session),
             "verdicts": [verdict_document(item) for item in self.settled()],
             "faults": fault_documents(self, self.settled()),
             "sweep": self._sweep(),

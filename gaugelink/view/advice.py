@@ -1,0 +1,160 @@
+"""A plan as page, report and terminal show it: finished words, in the order of the trade."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from gaugelink.view.parts import Document
+
+DEED_WORDS: Final = {
+    "replace guide": "new guide",
+    "ream guide": "ream guide",
+    "replace valve": "new valve",
+    "move valve": "other valve",
+    "reface valve": "grind valve face",
+    "grind tip": "grind tip",
+    "fit insert": "new seat insert",
+    "cut seat": "cut seat",
+    "skim": "skim face",
+    "lap": "lap",
+    "replace spring": "new spring",
+    "shim": "shim spring",
+}
+"""What is done, in a few words."""
+
+NOTHING: Final = "stays as it is"
+
+
+def advice_document(
+    told: Document,
+    done: Mapping[Any, str],
+    measured: Iterable[str] = (),
+    left_out: Iterable[str] = (),
+) -> Document:
+    """Write a plan for drawing.
+
+    Args:
+        told: the plan's own document (docs/planning.md).
+        done: what each step is called once it is done.
+        measured: the characteristics that the job measures; others are not asked for again.
+        left_out: limits that no plan reckons with.
+
+    Returns:
+        Texts and lists of texts; ``lines`` are the steps in the order of the trade.
+    """
+    found: Document = {
+        "cost": None, "standing": "", "conflict": [_limit(row) for row in told.get("conflict", ())],
+        "lines": [], "valves": [], "untouched": [], "parts": [], "remeasure": [], "missing": [],
+        "alternatives": [], "cautions": told.get("cautions", []), "left_out": list(left_out),
+    }  # fmt: skip
+    if told["cost"] is None:
+        return found
+    rows = [_line(row, done) for row in told["operations"]]
+    by_valve: dict[str, list[str]] = {item["valve"]: [] for item in told["valves"]}
+    for row in rows:
+        by_valve.setdefault(row["valve"], []).append(row["words"])
+    wanted = set(measured)
+    money = told["currency"]
+    return found | {
+        "cost": f"{told['cost']:.2f} {money}",
+        "standing": _standing(told),
+        "lines": list(_together(rows)),
+        "valves": [{"valve": valve or "face", "words": "; ".join(words)}
+                   for valve, words in by_valve.items() if words],
+        "untouched": [valve for valve, words in by_valve.items() if not words],
+        "parts": [f"{row['count']} {row['part']} {row['kind']}".strip() for row in told["parts"]],
+        "remeasure": [
+            {"valve": valve or "head", "words": ", ".join(row["characteristic"] for row in some)}
+            for valve, some in groupby(
+                (row for row in told["remeasure"] if row["characteristic"] in wanted),
+                key=lambda row: row["valve"],
+            )
+        ],
+        "missing": [f"{row['valve'] or 'head'}: {row['reading']}" for row in told["missing"]],
+        "alternatives": [
+            {"cost": f"{row['cost']:.2f} {money}",
+             "more": f"{row['cost'] - told['cost']:+.2f}", "differs": row["differs"]}
+            for row in told["alternatives"]
+        ],
+    }  # fmt: skip
+
+
+def advice_lines(advice: Document) -> Iterator[str]:
+    r"""Give a plan as lines for a terminal, a valve each.
+
+    >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
+    ...         "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [], "alternatives": [],
+    ...         "operations": [{"operation": "replace valve", "valve": "1E"}]}
+    >>> print(*advice_lines(advice_document(told, {"replace valve": "valve replaced"})), sep="\n")
+    What to do: 30.00 EUR, the cheapest at these prices.
+      1E    new valve
+      Nothing to do: 1I
+    """
+    if advice["cost"] is None:
+        yield "What to do: no offered work keeps these limits together:"
+        yield from (f"  {row}" for row in advice["conflict"])
+        return
+    yield f"What to do: {advice['cost']}, {advice['standing']}."
+    yield from (f"  {row['valve']:<5} {row['words']}" for row in advice["valves"])
+    if advice["untouched"]:
+        yield f"  Nothing to do: {', '.join(advice['untouched'])}"
+
+
+def _standing(told: Document) -> str:
+    words = "the cheapest at these prices"
+    if not told["optimal"]:
+        words = f"at most {100 * told['gap']:.1f} % could be saved by a better plan"
+    if told["missing"]:
+        words += "; a partial plan, because readings are missing"
+    return words
+
+
+def _limit(row: Document) -> str:
+    return f"{row['valve'] or 'head'}: {row['limit']}"
+
+
+def _line(row: Document, done: Mapping[Any, str]) -> Document:
+    deed: str = row["operation"]
+    words, depth = DEED_WORDS.get(deed, deed), ""
+    if "from" in row:
+        words = f"takes the valve of {row['from']}"
+    if "oversize" in row:
+        words += f" to {row['oversize']}"
+    if "shims_mm" in row:
+        words += f" {' + '.join(f'{high:g}' for high in row['shims_mm'])} mm"
+    if deed == "fit insert":
+        # Below 0: the seat lies higher than it did.
+        low, high = _um(-row["most_mm"], up=True), _um(-row["least_mm"], up=False)
+        words += f", cut until the valve sits {low} to {high} mm higher than now"
+    elif "least_mm" in row:
+        depth = f"{_um(row['depth_mm'], up=True)} mm"
+        words += f" {depth}"
+        if row["most_mm"] > row["depth_mm"]:
+            words += f" (up to {_um(row['most_mm'], up=False)})"
+    elif "depth_mm" in row:
+        depth = f"{row['depth_mm']:.3f} mm"
+        words += f", about {depth}"
+    return {"operation": deed, "done": done.get(deed, ""), "valve": row["valve"], "words": words,
+            "depth": depth}  # fmt: skip
+
+
+def _together(rows: Iterable[Document]) -> Iterator[Document]:
+    """Put the valves together to which the same is done, as one line of the order."""
+    found: dict[tuple[str, str, str], Document] = {}
+    for row in rows:
+        key = (row["operation"], row["words"], row["depth"])
+        line = found.setdefault(key, {**row, "valves": []})
+        line.pop("valve", None)
+        line["valves"] += [row["valve"]] if row["valve"] else []
+    yield from found.values()
+
+
+def _um(length_mm: float, *, up: bool) -> str:
+    """Write a length in whole micrometres, rounded to the inside of what it may be."""
+    pm = round(length_mm * 1e9)
+    um: Any = -(-pm // 10**6) if up else pm // 10**6
+    return f"{um / 1000:.3f}"
