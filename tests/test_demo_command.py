@@ -251,6 +251,8 @@ def test_the_closing_table_fits_eighty_columns_and_says_what_to_do_next(closing_
     assert "3E" in text
     assert "outside" in text
     assert "gaugelink verify" in text
+    assert "What to do: " in text
+    assert any(line.startswith("  4I    new spring") for line in closing_lines)
 
 
 def test_a_dashboard_port_that_is_taken_leaves_nothing_behind(tmp_path: Path, run_cli: Any):

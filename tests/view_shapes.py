@@ -246,6 +246,7 @@ REPORT = {
     ],
     "counts": {"within": int, "outside": int, "undecided": int},
     "advice": Maybe(dict),
+    "order": Maybe(ORDER),
     "rule": str,
     "cautions": [str],
     "record": {

@@ -169,6 +169,7 @@ def _print(outcome: Outcome) -> None:
     from rich.console import Console  # noqa: PLC0415
 
     from gaugelink.commands.demo_screen import closing_table  # noqa: PLC0415
+    from gaugelink.view.advice import advice_lines  # noqa: PLC0415
 
     console = Console(highlight=False, markup=False)
     console.print(closing_table(outcome.report_document))
@@ -179,6 +180,11 @@ def _print(outcome: Outcome) -> None:
     for item in outcome.report_document["not_measured"]:
         why = f" ({item['why']})" if item["why"] else ""
         console.print(f"Not measured: {item['valve'] or 'head'} {item['characteristic']}{why}")
+    if (advice := outcome.report_document["advice"]) is not None:
+        console.print()
+        for line in advice_lines(advice, console.width):
+            console.print(line)
+        console.print()
     print(f"Report  {outcome.report}")
     print(f"Record  {outcome.store}  ({outcome.size} entries, root {outcome.root[:16]})")
     print(f"Check   gaugelink verify {outcome.store}")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from gaugelink.report.advice import advice_part, order_part
 from gaugelink.report.faults import fault_rows
 from gaugelink.report.front import exceptions, head_map, outcome
 from gaugelink.report.plot import common_words, face_drawing, sweep_axes, sweep_drawing
@@ -57,6 +58,9 @@ def lay_out(document: Doc) -> Print:
         ),
         "map": head_map(valves, frame.axes),
         "exceptions": exceptions(verdicts, frame),
+        "order": order_part(document.get("order")),
+        # An order that is not finished says more than a plan of what would come after it.
+        "advice": None if document.get("order") else advice_part(document.get("advice")),
         "faults": fault_rows(mappings(document.get("faults"))),
         "verdicts": _by_valve(verdicts, valves, frame),
         "sweeps": _sweep_rows(sweeps, names, frame),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import groupby
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -83,8 +84,12 @@ def advice_document(
     }  # fmt: skip
 
 
-def advice_lines(advice: Document) -> Iterator[str]:
+def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
     r"""Give a plan as lines for a terminal, a valve each.
+
+    Args:
+        advice: the document of a plan.
+        width: of the terminal, columns.
 
     >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
     ...         "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [], "alternatives": [],
@@ -94,14 +99,15 @@ def advice_lines(advice: Document) -> Iterator[str]:
       1E    new valve
       Nothing to do: 1I
     """
-    if advice["cost"] is None:
-        yield "What to do: no offered work keeps these limits together:"
-        yield from (f"  {row}" for row in advice["conflict"])
-        return
-    yield f"What to do: {advice['cost']}, {advice['standing']}."
-    yield from (f"  {row['valve']:<5} {row['words']}" for row in advice["valves"])
-    if advice["untouched"]:
-        yield f"  Nothing to do: {', '.join(advice['untouched'])}"
+    lines = [("", "What to do: no offered work keeps these limits together:")]
+    lines += [("  ", row) for row in advice["conflict"]]
+    if advice["cost"] is not None:
+        lines = [("", f"What to do: {advice['cost']}, {advice['standing']}.")]
+        lines += [(f"  {row['valve']:<5} ", row["words"]) for row in advice["valves"]]
+        if advice["untouched"]:
+            lines.append(("  ", f"Nothing to do: {', '.join(advice['untouched'])}"))
+    for start, words in lines:
+        yield from wrap(words, width, initial_indent=start, subsequent_indent=" " * len(start))
 
 
 def _standing(told: Document) -> str:

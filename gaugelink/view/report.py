@@ -8,6 +8,7 @@ from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
 from gaugelink.quantity import exact_text
 from gaugelink.view.faults import fault_documents
+from gaugelink.view.order import order_document
 from gaugelink.view.parts import Document, gauge_document, verdict_document
 
 if TYPE_CHECKING:
@@ -98,6 +99,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         "limits": [_limit(item) for item in view.sheet.limits],
         "counts": judgement.counts(),
         "advice": advice,
+        "order": order_document(session),
         "rule": RULE,
         "cautions": list(CAUTIONS),
         "record": {
