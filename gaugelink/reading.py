@@ -21,6 +21,8 @@ class Gauge:
         driver: name of the driver file that decodes it.
         u_pm: standard uncertainty of one reading, picometres, from its budget.
         calibration_due: date, ISO 8601.
+        repeatability_pm: standard deviation of single readings of one place, part of `u_pm`,
+            picometres; None where nobody has told.
     """
 
     id: str
@@ -30,6 +32,7 @@ class Gauge:
     driver: str
     u_pm: int
     calibration_due: str
+    repeatability_pm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

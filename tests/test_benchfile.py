@@ -142,6 +142,14 @@ BAD = [
         BENCH + MICROMETER.replace('"0.0019 mm"', "0.0019"), 12, "gauge.1.u",
         'found 0.0019, accepted: text with a unit such as "0.002 mm"',
     ),
+    (
+        BENCH + MICROMETER.replace("cal", 'repeatability = "0.0020 mm"\ncal'), 13,
+        "gauge.1.repeatability", "found 0.002 mm, accepted: up to u, which has it in it: 0.0019 mm",
+    ),
+    (
+        BENCH + MICROMETER.replace("cal", "repeatability = 0.9\ncal"), 13,
+        "gauge.1.repeatability", "found 0.9, accepted: text with a unit",
+    ),
     (BENCH + MICROMETER.replace("0.0019", "0"), 12, "gauge.1.u", "accepted: more than zero"),
     (
         BENCH + MICROMETER.replace("2027-03-31", "March"), 13, "gauge.1.calibration_due",
@@ -305,3 +313,9 @@ def test_what_the_list_of_ports_says_for_a_bench_file_finds_the_same_port(port: 
     where = load(BENCH + MICROMETER.replace('port = "COM5"', line)).gauges[0].where
     identity = where.identity or PortIdentity("given name", name=where.name)
     assert find(identity, HERE) == Found(port.name)
+
+
+def test_repeatability_is_read_with_its_unit_and_may_be_left_out():
+    told = MICROMETER.replace("cal", 'repeatability = "0.00003 in"\ncal')
+    assert load(BENCH + MICROMETER).gauges[0].gauge.repeatability_pm is None
+    assert load(BENCH + told).gauges[0].gauge.repeatability_pm == 762_000  # 0.03 thou

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import types
 from copy import deepcopy
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import pytest
@@ -14,8 +14,8 @@ from gaugelink import events
 from gaugelink.errors import RecordError
 from gaugelink.events import KINDS, JobJudged, ReadingStruckOut, from_document, to_document
 from gaugelink.head import Position
-from gaugelink.reading import Stamp
-from gaugelink.record import canonical
+from gaugelink.reading import Gauge, Stamp
+from gaugelink.record import canonical, tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,6 +26,7 @@ texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 
 WITH_DEFAULTS = {item.name for item in fields(Position)} - {"valve", "characteristic"}
 """Keys that an older record may lack."""
+WITH_DEFAULTS.add("repeatability_pm")  # of a gauge
 ABSENT = {("work-done", "gauge"), ("work-done", "since"), ("work-done", "voids")}
 """Keys of an event that stand there only where they apply, or that an older record lacks."""
 
@@ -210,3 +211,31 @@ def test_a_place_without_station_direction_and_method_is_read_with_them_empty() 
     event = from_document(skipped)
     assert isinstance(event, events.PositionSkipped)
     assert event.position == Position("3E", "stand-down")
+
+
+OPENED_BEFORE = (
+    b'{"bench":"bench 1","clock":"real","gauges":[{"calibration_due":"2027-03-31","driver":"signed-'
+    b'line","id":"M1","kind":"micrometer","serial":"DEMO-2107","title":"Outside micrometer 0-25 mm"'
+    b',"u_pm":1900000}],"head":"a head","invented":true,"job":"D-1","kind":"job-opened","mono_ns":7'
+    b',"operator":"A. Demo","program":"gaugelink 0.1.0","serial":"H-1","sheet_edition":"1","sheet_n'
+    b'ame":"s","sheet_sha256":"00","sheet_text":"text","stage":"as received","utc":"2026-03-02T08:0'
+    b'0:00.000000Z"}'
+)
+"""An entry as it was written before gauges had a repeatability (commit d9aeefc)."""
+
+
+def test_a_gauge_without_repeatability_is_written_and_hashed_as_before_there_was_one():
+    event = from_document(canonical.parse_document(OPENED_BEFORE))
+    assert isinstance(event, events.JobOpened)
+    (gauge,) = event.gauges
+    assert gauge == Gauge("M1", "micrometer", "Outside micrometer 0-25 mm", "DEMO-2107",
+                          "signed-line", 1_900_000, "2027-03-31")  # fmt: skip
+    again = canonical.encode(to_document(event))
+    assert again == OPENED_BEFORE
+    # SHA-256 of a zero byte and the entry, by the standard library at that commit.
+    wanted = "cb445d1cf7d39d44ec431f99faac8a2f90d71e454b3024fc028a5213f84c8b46"
+    assert tree.leaf_hash(again).hex() == wanted
+    told = replace(event, gauges=(replace(gauge, repeatability_pm=900_000),))
+    written = to_document(told)
+    assert written["gauges"][0]["repeatability_pm"] == 900_000
+    assert from_document(written) == told

@@ -216,8 +216,14 @@ class _Reader:
             where = self._shared[entry.port]
         else:
             where = self._where(here, entry)
+        if entry.repeatability is not None and entry.repeatability > entry.u:
+            what = (
+                f"found {entry.repeatability / 1e9:g} mm, accepted: up to u, which has it in it: "
+                f"{entry.u / 1e9:g} mm"
+            )
+            raise self._fault((*here, "repeatability"), what)
         about = Gauge(entry.id, entry.kind, entry.title, entry.serial, driver.name, entry.u,
-                      entry.calibration_due)  # fmt: skip
+                      entry.calibration_due, entry.repeatability)  # fmt: skip
         return Placed(about, driver, where, self._channel(here, entry, driver), line)
 
     def check_unused(self) -> None:

@@ -144,6 +144,7 @@ class GaugeTable(PlaceTable):
     serial: Words
     driver: Words
     u: Length
+    repeatability: Length | None = None
     calibration_due: Annotated[str, BeforeValidator(_due)]
     channel: Words | None = None
 

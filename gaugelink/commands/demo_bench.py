@@ -184,6 +184,7 @@ class Demonstration:
             Workpiece(self.scenario, self.sheet.head, seed),
             list(self.scenario.slip),
             self._pace,
+            self.scenario.inspection,
         )
         await operator.work()
 
@@ -210,5 +211,7 @@ class Demonstration:
             )
         port = port_for(name, line_of(driver), self._pace.mono_ns)
         entry = Gauge(about.id, about.kind, about.title, about.serial, about.driver,
-                      round(about.u * 1e6), about.calibration_due)  # fmt: skip
+                      round(about.u * 1e6), about.calibration_due,
+                      None if about.repeatability is None else round(about.repeatability * 1e6),
+                      )  # fmt: skip
         return alone(port, Channel(entry, driver))

@@ -44,6 +44,11 @@ def bench_text(scenario: Scenario, ports: Mapping[str, str]) -> str:
             _row("serial", gauge.serial),
             _row("driver", gauge.driver),
             _row("u", f"{gauge.u / 1000:.6f} mm"),
+            *(
+                [_row("repeatability", f"{gauge.repeatability / 1000:.6f} mm")]
+                if gauge.repeatability is not None
+                else []
+            ),
             _row("calibration_due", gauge.calibration_due),
             _row("port", ports[gauge.id]),
         ]

@@ -18,6 +18,7 @@ from pydantic import (
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
 from gaugelink.head import GAUGE_KINDS, ValveKind
+from gaugelink.inspection import Check  # noqa: TC001  pydantic reads it
 from gaugelink.plan import plan_for
 from gaugelink.quantity import PM_PER_UM, parse_length
 from gaugelink.simulate.encoders import ENCODERS
@@ -124,7 +125,11 @@ class Wear(_Strict):
 
 
 class SimulatedGauge(_Strict):
-    """A gauge of the simulated bench. ``u`` is what its register claims, ``noise`` its scatter."""
+    """A gauge of the simulated bench.
+
+    ``u`` and ``repeatability`` are what its register claims, ``noise`` is its scatter before the
+    display.
+    """
 
     id: str
     kind: Annotated[str, BeforeValidator(_known_kind)]
@@ -137,6 +142,7 @@ class SimulatedGauge(_Strict):
     per_second: Annotated[float, Field(gt=0, le=100)] = 10.0
     noise: Amount
     u: Amount
+    repeatability: Amount | None = None
     calibration_due: str
 
     @field_validator("unit")
@@ -170,6 +176,15 @@ class Slip(_Strict):
     reason: str = ""
 
 
+class Inspection(_Strict):
+    """What the operator finds by looking, when everything is measured; no valve: all of them."""
+
+    check: Check
+    valve: str = ""
+    sound: bool = True
+    words: str = ""
+
+
 class Scenario(_Strict):
     """A scenario file, whole."""
 
@@ -178,6 +193,7 @@ class Scenario(_Strict):
     gauge: Annotated[list[SimulatedGauge], Field(min_length=1)]
     worn: list[Wear] = []
     slip: list[Slip] = []
+    inspection: list[Inspection] = []
     fault: list[Fault] = []
 
     _text: str = PrivateAttr(default="")
@@ -237,6 +253,10 @@ def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
             what = f"the size of the {zero.gauge}'s master is missing, and the sheet has it checked"
             raise _placed(scenario, file, ("sizes", "masters"), what)
     names = [valve.name for valve in sheet.head.valves()]
+    for number, look in enumerate(scenario.inspection, 1):
+        if look.valve and look.valve not in names:
+            what = f"found the valve {look.valve!r}, accepted: {', '.join(names)}"
+            raise InputError(what, file=file, field=f"inspection.{number}.valve")
     worn = [item.valve for item in scenario.worn]
     for number, valve in enumerate(worn):
         if valve not in names:
