@@ -116,9 +116,9 @@ def test_the_head_is_decided_on_the_page_that_decides(address: str, chromium: st
         spring.get_by_role("button").click()
         assert page.input_value("work-dialog select[aria-label=Operation]") == "spring changed"
         pressed = page.locator("work-dialog .which button[aria-pressed=true]")
-        assert pressed.all_inner_texts() == ["4I"]
+        assert pressed.all_inner_texts() == ["4I", "5I"]
         page.click("work-dialog button[type=submit]")
-        page.wait_for_selector("order-panel .cost:has-text('1 of')")
+        page.wait_for_selector("order-panel .cost:has-text('2 of')")
         assert spring.get_attribute("data-finished") == "true"
         assert "A. Demo" in spring.inner_text()
         browser.close()

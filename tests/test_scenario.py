@@ -124,7 +124,10 @@ UNFIT = [
      line_of('characteristic = "stem diameter"', 2), "slip.2.characteristic",
      "'stem diameter', 'guide bore'"),
     ('station = "B4"', 'station = "B8"', line_of('station = "B4"'), "slip.5.station", "'B7'"),
-    ('valve = "5I"', 'valve = "5J"', line_of('valve = "5I"'), "slip.4.valve", "'5I'"),
+    ('valve = "5I"\ncharacteristic', 'valve = "5J"\ncharacteristic', line_of('valve = "5I"'),
+     "slip.4.valve", "'5I'"),
+    ('valve = "5I"\nsound', 'valve = "5J"\nsound', line_of('valve = "5I"', 2),
+     "inspection.6.valve", "'5I'"),
     ('speaks = "all the time"\nper_second = 16', 'speaks = "when pressed"\nper_second = 16',
      line_of('speaks = "all the time"', 2), "gauge.5.speaks", "accepted for rock sweeps"),
 ]  # fmt: skip

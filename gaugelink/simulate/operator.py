@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Protocol
 from gaugelink.simulate.hand import rock
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from random import Random
 
     from gaugelink.head import Position
     from gaugelink.simulate.gauges import BenchGauge
     from gaugelink.simulate.pace import Pace
-    from gaugelink.simulate.scenario import Slip
+    from gaugelink.simulate.scenario import Inspection, Slip
     from gaugelink.simulate.workpiece import Workpiece
 
 FULL_ROCKS = 5
@@ -60,6 +60,7 @@ class Operator:
         workpiece: the head on the bench.
         slips: what goes wrong, each once.
         pace: how time passes.
+        looks: what is found by looking, at the end.
     """
 
     screen: Screen
@@ -67,6 +68,7 @@ class Operator:
     workpiece: Workpiece
     slips: list[Slip]
     pace: Pace
+    looks: Sequence[Inspection] = ()
     tries: dict[Position, int] = field(default_factory=dict)
 
     async def work(self) -> None:
@@ -87,6 +89,12 @@ class Operator:
                 continue
             if slip is not None and slip.what in {"retake", "strike out"}:
                 await self.screen.press(do="retake", reason=slip.reason)
+        for look in self.looks:
+            await self.pace.sleep(1.0)
+            valves = [look.valve] if look.valve else []
+            await self.screen.press(
+                do="inspect", check=look.check, valves=valves, sound=look.sound, words=look.words
+            )
 
     async def _doubted(self, attempt: int) -> bool:
         """See whether the value is asked about: measure again once, then keep what came twice."""

@@ -253,10 +253,10 @@ def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
             what = f"the size of the {zero.gauge}'s master is missing, and the sheet has it checked"
             raise _placed(scenario, file, ("sizes", "masters"), what)
     names = [valve.name for valve in sheet.head.valves()]
-    for number, look in enumerate(scenario.inspection, 1):
-        if look.valve and look.valve not in names:
-            what = f"found the valve {look.valve!r}, accepted: {', '.join(names)}"
-            raise InputError(what, file=file, field=f"inspection.{number}.valve")
+    for number, seen in enumerate(scenario.inspection):
+        if seen.valve and seen.valve not in names:
+            what = f"found {seen.valve!r}, accepted: {', '.join(map(repr, names))}"
+            raise _placed(scenario, file, ("inspection", number, "valve"), what)
     worn = [item.valve for item in scenario.worn]
     for number, valve in enumerate(worn):
         if valve not in names:
