@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
@@ -65,7 +68,7 @@ def test_no_more_samples_are_kept_than_stated(seed: int, most: int) -> None:
     live = LiveSweep(made.step_pm, most=most)
     feed(live, made, 0, len(made.t_ns))
     kept = min(most, len(made.t_ns))
-    assert len(live) == len(live._t_ns) == len(live._value_pm) == len(live._units) == kept
+    assert len(live) == len(live._t_ns) == len(live._value_pm) == kept
     assert live.full == (kept == most)
     assert live.left_out == len(made.t_ns) - kept
     assert live.result() == batch(made, kept)
@@ -99,6 +102,56 @@ def test_what_comes_later_decides_what_an_early_sample_was() -> None:
 
     assert ends_in_beginning(12) == 7
     assert ends_in_beginning(400) == 0
+
+
+@pytest.mark.parametrize("wiggles", [3, 6])
+def test_beginnings_that_look_alike_are_told_apart_by_what_follows(wiggles: int) -> None:
+    """Why the memory grows with the samples: each wiggle of a rest doubles what must be told apart.
+
+    While large rocks are all there is, a wiggle by 8 um and one by 10 um change nothing. After many
+    small rocks each of them is an end with its level.
+    """
+
+    def measured(sizes: tuple[int, ...], later: int) -> Sweep:
+        rests = [*[0, 200] * 4, 200, 200, 200]
+        rests += [level for size in sizes for level in (200 - size, 200)]
+        rests += [191, 200] * later
+        value = np.repeat(np.array(rests, dtype=np.int64), 8) * UM
+        return measure_travel(np.arange(len(value)) * 100_000_000, value, UM)
+
+    beginnings = list(itertools.product((8, 10), repeat=wiggles))
+    assert len({measured(sizes, 0) for sizes in beginnings}) == 1
+    assert len({measured(sizes, 40) for sizes in beginnings}) == 2**wiggles
+
+
+def test_a_sample_takes_the_memory_that_is_stated() -> None:
+    """16 bytes, and the eighth part more that a growing array has in store; the unit takes none."""
+    live, count = LiveSweep(UM), 20_000
+    tracemalloc.start()
+    for number in range(count):
+        live.add(number * 5_000_000, 10**10 + number % 7 * UM, "mm")
+    held, _ = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert 16 * count <= held <= 18 * count + 2000
+
+
+@pytest.mark.parametrize("halves", [10, 400])
+def test_an_analysis_takes_memory_in_proportion_to_the_samples(halves: int) -> None:
+    """About a hundred bytes a sample, in many half swings as in few."""
+
+    def peak(count: int) -> int:
+        at = np.arange(count)
+        value = np.round(np.clip(3 * np.sin(at / count * halves * np.pi), -1, 1) * 100)
+        value = value.astype(np.int64) * UM
+        measure_travel(at * 5_000_000, value, UM)
+        tracemalloc.start()
+        assert len(measure_travel(at * 5_000_000, value, UM).plateaus) > halves - 2
+        _, most = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        return most
+
+    assert peak(80_000) <= 4.2 * peak(20_000)
+    assert peak(80_000) <= 130 * 80_000
 
 
 def test_another_uncertainty_of_the_instrument_is_a_new_look() -> None:

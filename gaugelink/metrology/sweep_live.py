@@ -1,9 +1,11 @@
 """A rock sweep while it is going on: the result so far, as the samples come.
 
 What an early sample means depends on all that follow: whether it is a spike, a turn or an end is
-held against the swing of the whole sweep, and each end's level goes into the fit. Nothing of it
-can be thrown away without changing some result, so the memory has a stated bound instead of a
-constant size: `MOST_READINGS` samples are kept, and what comes after is counted and left out.
+held against the swing of the whole sweep, and each end's level goes into the fit. Two beginnings
+that give one and the same result so far may be told apart by what follows, however long ago they
+parted (a test shows it for each of many), so whatever keeps less than all samples gives some sweep
+a wrong result. The memory has a stated bound instead of a constant size: `MOST_READINGS` samples
+are kept, and what comes after is counted and left out.
 
 Time is bounded as well. Up to `FRESH` samples each look takes in everything; a longer sweep is gone
 through again only when it has grown by one part in `GROWTH`, so that a sample costs what
@@ -55,7 +57,7 @@ class LiveSweep:
         Args:
             step_pm: step of the display, pm.
             range_pm: lowest and highest figure that the gauge can show, where known.
-            most: how many samples are kept at most, 16 bytes and a reference to the unit each.
+            most: how many samples are kept at most, 16 bytes each.
 
         Raises:
             ValueError: the step or the number of samples is not positive.
@@ -65,7 +67,8 @@ class LiveSweep:
         self.step_pm, self.range_pm, self.most = step_pm, range_pm, most
         self.left_out = self.seen = self.gone_through = 0
         self._t_ns, self._value_pm = array("q"), array("q")
-        self._units: list[str] = []
+        # The unit hardly ever changes: each place where one begins, and which.
+        self._units: list[tuple[int, str]] = []
         self._last: tuple[int, Sweep] | None = None
 
     def __len__(self) -> int:
@@ -91,9 +94,10 @@ class LiveSweep:
         if self.full:
             self.left_out += 1
             return False
+        if not self._units or self._units[-1][1] != unit:
+            self._units.append((len(self), unit))
         self._t_ns.append(t_ns)
         self._value_pm.append(value_pm)
-        self._units.append(unit)
         return True
 
     def so_far(self, u_instrument_pm: int = 0) -> Sweep:
@@ -122,7 +126,7 @@ class LiveSweep:
             np.array(self._t_ns, dtype=np.int64),
             np.array(self._value_pm, dtype=np.int64),
             self.step_pm,
-            units=self._units,
+            units=self._unit_of_each(),
             u_instrument_pm=u_instrument_pm,
             range_pm=self.range_pm,
         )
@@ -130,3 +134,14 @@ class LiveSweep:
         self.gone_through += self.seen
         self._last = u_instrument_pm, sweep
         return sweep
+
+    def _unit_of_each(self) -> list[str] | None:
+        """Give the unit of each sample; None where all have the same, which says as much."""
+        if len(self._units) <= 1:
+            return None
+        ends = [place for place, _ in self._units[1:]] + [len(self)]
+        return [
+            unit
+            for (begin, unit), end in zip(self._units, ends, strict=True)
+            for _ in range(begin, end)
+        ]
