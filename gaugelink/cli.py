@@ -32,6 +32,7 @@ COMMANDS: Final = {
     "fault": "tell valve from guide where a clearance is over its limit",
     "study": "tell how much of the spread is the gauge, the people and the parts",
     "chart": "tell whether what is measured is steady, and how capable",
+    "stability": "tell from records whether the gauges' zeros stay",
     "conformity": "say whether a value conforms, given its uncertainty",
     "uncertainty": "draw up an uncertainty budget",
     "flatness": "tell how flat a face is, and which points say so",
