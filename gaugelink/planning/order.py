@@ -1,0 +1,308 @@
+"""The work order of a plan: what to do in the order of the trade, what to order, what to measure.
+
+Guides come first, because seats are cut on their axis; then valves, seats, the face, lapping, and
+springs with their shims last, whose heights follow everything before. A line says what the head
+should measure once it is done, the steps before it done as set: a forecast, never a reading.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.head import CHARACTERISTICS
+from gaugelink.planning.held import fitted
+from gaugelink.planning.order_shape import (
+    FACE,
+    NO_LIMIT,
+    Again,
+    Expected,
+    PartLine,
+    Section,
+    ShimLine,
+    WorkLine,
+    WorkOrder,
+    limit_words,
+    sections,
+    told,
+)
+from gaugelink.planning.order_words import CAUTIONS, MAKER, PART_OF, TO_DO
+from gaugelink.planning.setting import Setting, settings
+from gaugelink.planning.task import DEEDS
+from gaugelink.quantity import exact_text
+from gaugelink.work import WORK, Operation
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from gaugelink.planning.allowances import Seated, Step
+    from gaugelink.planning.plan import Plan, Put
+    from gaugelink.planning.setting import Settings
+    from gaugelink.planning.task import Deed, Rules, Span, Task
+
+__all__ = [
+    "DONE",
+    "FACE",
+    "Again",
+    "Expected",
+    "PartLine",
+    "Section",
+    "ShimLine",
+    "WorkLine",
+    "WorkOrder",
+    "limit_words",
+    "sections",
+    "told",
+    "work_order",
+]
+
+DONE: Final[dict[Deed, tuple[Section, Operation]]] = {
+    "replace guide": ("guides", "guide replaced"),
+    "ream guide": ("guides", "guide reamed"),
+    "replace valve": ("valves", "valve replaced"),
+    "move valve": ("valves", "valve moved"),
+    "reface valve": ("valves", "valve refaced"),
+    "grind tip": ("valves", "tip ground"),
+    "fit insert": ("seats", "insert fitted"),
+    "cut seat": ("seats", "seat cut"),
+    "skim": ("face", "face skimmed"),
+    "lap": ("lapping", "seat lapped"),
+    "replace spring": ("springs", "spring changed"),
+    "shim": ("springs", "shim changed"),
+}
+"""Where a step belongs, and what it is called once it is done (`gaugelink.work`)."""
+
+_STEP_OF: Final[dict[Deed, Step]] = {
+    "reface valve": "reface valve",
+    "grind tip": "grind tip",
+    "fit insert": "cut seat",
+    "cut seat": "cut seat",
+    "lap": "lap",
+    "shim": "shim",
+}
+_SHOWN: Final = ("stand-down", "tip height", "installed spring height", "retainer-to-seal",
+                 "margin", "valve length", "seat width")  # fmt: skip
+_LIFTED: Final = "retainer-to-seal"
+
+
+def work_order(task: Task, plan: Plan) -> WorkOrder:
+    """Make the work order of a plan.
+
+    Args:
+        task: the head.
+        plan: its plan, the cheapest or another.
+
+    Returns:
+        The order. Depths are rounded to what a dial shows where the limits bear it
+        (`gaugelink.planning.setting`), so that they may differ from the plan's by that much.
+    """
+    writer = _Writer(task, plan, settings(task, plan))
+    lines = writer.lines()
+    used = list(dict.fromkeys(line.deed for line in lines))
+    return WorkOrder(
+        task.name, task.shop.currency, plan.cents, plan.optimal, plan.gap, lines,
+        tuple(_parts(task, plan)), tuple(writer.shims()), tuple(writer.again(lines)),
+        plan.unproved,
+        tuple(task.places[put.way.place].name for put in plan.puts if not put.way.deeds),
+        (MAKER, *dict.fromkeys(CAUTIONS[deed] for deed in used if deed in CAUTIONS)),
+    )  # fmt: skip
+
+
+class _Writer:
+    """Walks a plan in the order of the trade, and keeps where every valve then stands."""
+
+    def __init__(self, task: Task, plan: Plan, chosen: Settings) -> None:
+        self._task, self._plan, self._chosen = task, plan, chosen
+        self.now: list[Seated] = [fitted(task, put.way) for put in plan.puts]
+
+    def lines(self) -> tuple[WorkLine, ...]:
+        found: list[WorkLine] = []
+        for deed in DEEDS:
+            if deed == "skim":
+                found += self._skim(len(found) + 1)
+                continue
+            for at, put in enumerate(self._plan.puts):
+                if deed in put.way.deeds:
+                    found.append(self._line(len(found) + 1, deed, at, put))
+        return tuple(_settled(found))
+
+    def _line(self, number: int, deed: Deed, at: int, put: Put) -> WorkLine:
+        way, place = put.way, self._task.places[put.way.place]
+        section, operation = DONE[deed]
+        step = _STEP_OF.get(deed)
+        setting = self._chosen.places[at].get(step) if step else None
+        depth = setting.pm if setting else way.lap_pm if deed == "lap" else (
+            way.stack.thickness if deed == "shim" else 0)  # fmt: skip
+        expected = list(self._fits(deed, put))
+        if step:
+            before = self.now[at].figures
+            self.now[at] = self.now[at].after(step, depth)
+            expected += [self._expect(put, name, pm) for name, pm in self.now[at].figures.items()
+                         if name in _SHOWN and pm != before[name]]  # fmt: skip
+        width = self._rules(put).limits.get("seat width", NO_LIMIT)
+        if section == "seats" and width != NO_LIMIT and "seat width" not in self.now[at].figures:
+            expected.append(Expected("seat width", None, None, width))
+        words = TO_DO[deed]
+        if deed == "move valve":
+            words += f" of {self._task.places[way.valve].name}"
+        elif way.oversize and deed in ("ream guide", "replace valve"):
+            words += f", size {way.oversize.name}"
+        elif deed == "shim":
+            words += f" {' + '.join(exact_text(pm, 'mm') for pm in way.stack.pieces)} mm"
+        if deed == "fit insert" and setting:
+            setting = Setting(-setting.pm, -setting.most_pm, -setting.least_pm)
+        part = PART_OF.get(deed, "")
+        if part == "valve" and way.oversize:
+            part = f"valve {way.oversize.name}"
+        return WorkLine(
+            number, section, deed, operation, place.name, words, setting,
+            depth if deed in ("lap", "shim") and depth else None, tuple(expected), part,
+            len(way.stack.pieces) if deed == "shim" else int(bool(part)), CAUTIONS.get(deed, ""),
+        )  # fmt: skip
+
+    def _skim(self, number: int) -> Iterator[WorkLine]:
+        skim = self._chosen.skim
+        if skim is None:
+            return
+        task = self._task
+        self.now = [seated.after("skim", skim.pm) for seated in self.now]
+        section, operation = DONE["skim"]
+        yield WorkLine(number, section, "skim", operation, FACE, TO_DO["skim"], skim,
+                       expected=tuple(_of_head(task, skim.pm)),
+                       caution=CAUTIONS["skim"])  # fmt: skip
+
+    def _fits(self, deed: Deed, put: Put) -> Iterator[Expected]:
+        """Foretell sizes of new and other parts, and the clearance once the pair is together."""
+        rules, way = self._rules(put), put.way
+        if DONE[deed][0] == "guides":
+            yield _between("guide bore", self._bore(put), rules)
+        if deed in ("replace valve", "move valve"):
+            yield _between("stem diameter", self._stem(put), rules)
+        pairing = [one for one in way.deeds if one in ("replace guide", "ream guide",
+                                                       "replace valve", "move valve")]  # fmt: skip
+        if pairing and deed == max(pairing, key=DEEDS.index):
+            yield _between("guide clearance", self._clearance(put), rules)
+
+    def _rules(self, put: Put) -> Rules:
+        return self._task.rules[self._task.places[put.way.place].kind]
+
+    def _bore(self, put: Put) -> Span | None:
+        if put.way.oversize:
+            return put.way.oversize.bore
+        if "replace guide" in put.way.deeds:
+            return self._rules(put).new_bore
+        return self._task.places[put.way.place].bore
+
+    def _stem(self, put: Put) -> Span | None:
+        if put.way.valve >= 0:
+            return self._task.places[put.way.valve].stem
+        return put.way.oversize.stem if put.way.oversize else self._rules(put).new_stem
+
+    def _clearance(self, put: Put) -> Span | None:
+        bore, stem = self._bore(put), self._stem(put)
+        return (bore[0] - stem[1], bore[1] - stem[0]) if bore and stem else None
+
+    def _expect(self, put: Put, name: str, pm: int) -> Expected:
+        return Expected(name, pm, pm, self._rules(put).limits.get(name, NO_LIMIT))
+
+    def shims(self) -> Iterator[ShimLine]:
+        """List the shims, once all lines are walked."""
+        for put, seated in zip(self._plan.puts, self.now, strict=True):
+            high = seated.figures.get("installed spring height")
+            if put.way.stack.pieces:
+                yield ShimLine(
+                    self._task.places[put.way.place].name, put.way.stack.pieces,
+                    None if high is None else self._expect(put, "installed spring height", high),
+                )  # fmt: skip
+
+    def again(self, lines: Sequence[WorkLine]) -> Iterator[Again]:
+        """List what the work makes stale, once all lines are walked; the last work is named."""
+        skimmed = DONE["skim"][1]
+        head = WORK[skimmed].stale if self._chosen.skim else ()
+        for put, seated in zip(self._plan.puts, self.now, strict=True):
+            place = self._task.places[put.way.place]
+            own = [line for line in lines if not line.place or line.place == place.name]
+            because = {name: line.operation for line in own for name in WORK[line.operation].stale}
+            known: dict[str, Span | None] = {
+                name: (pm, pm) for name, pm in seated.figures.items()}  # fmt: skip
+            known |= {"guide bore": self._bore(put), "stem diameter": self._stem(put),
+                      "guide clearance": self._clearance(put)}  # fmt: skip
+            wanted = [name for name, one in CHARACTERISTICS.items() if one.of == "valve"]
+            # The room under a retainer follows the valve; it is asked for where it counts.
+            drops = [line.operation for line in own if line.deed != "grind tip"
+                     and "tip height" in WORK[line.operation].stale]  # fmt: skip
+            if _LIFTED in place.readings and drops:
+                because[_LIFTED] = drops[-1]
+                wanted.append(_LIFTED)
+            yield from (
+                Again(place.name, _between(name, known.get(name), self._rules(put)), because[name])
+                for name in wanted if name in because
+            )  # fmt: skip
+        if self._chosen.skim:
+            told = {one.figure: one for one in _of_head(self._task, self._chosen.skim.pm)}
+            yield from (
+                Again(FACE, told.pop(name, Expected(name, None, None)), skimmed)
+                for name in head if CHARACTERISTICS[name].of == "head"
+            )  # fmt: skip
+            yield from (Again(FACE, one, skimmed) for one in told.values())
+
+
+def _between(name: str, span: Span | None, rules: Rules) -> Expected:
+    low, high = span or (None, None)
+    return Expected(name, low, high, rules.limits.get(name, NO_LIMIT))
+
+
+def _of_head(task: Task, skim: int) -> Iterator[Expected]:
+    """Foretell what a skim changes beside the valves."""
+    thick = task.thickness_pm - skim if task.thickness_pm is not None else None
+    for name, pm in (("head thickness", thick), ("head-face flatness", None)):
+        limit = task.head.get(name, NO_LIMIT)
+        if pm is not None or limit != NO_LIMIT:
+            yield Expected(name, pm, pm, limit)
+    for cylinder in getattr(task, "cylinders", ()):
+        for name, pm in cylinder.readings.items():
+            yield Expected(f"{cylinder.name} {name}", pm + skim, pm + skim,
+                           task.head.get(name, NO_LIMIT))  # fmt: skip
+
+
+def _settled(lines: Sequence[WorkLine]) -> Iterator[WorkLine]:
+    """Mark what a later line changes; its limit holds only after that."""
+    for at, line in enumerate(lines):
+        later = {one.figure for other in lines[at + 1 :] if other.place == line.place
+                 for one in other.expected}  # fmt: skip
+        if any(other.place == FACE for other in lines[at + 1 :]):
+            later.add("stand-down")
+        yield replace(line, expected=tuple(
+            replace(one, settled=one.figure not in later) for one in line.expected))  # fmt: skip
+
+
+def _parts(task: Task, plan: Plan) -> Iterator[PartLine]:
+    """Count the parts; seals are new after every dismantling, springs may go as a set."""
+    shop = task.shop
+    where: dict[tuple[str, str, int], list[str]] = {}
+    shims: Counter[int] = Counter()
+    under: dict[int, list[str]] = {}
+    for put in plan.puts:
+        way, place = put.way, task.places[put.way.place]
+        for deed, part in PART_OF.items():
+            if deed not in way.deeds or deed == "shim":
+                continue
+            over = way.oversize if part == "valve" else None
+            named, cents = (f"{part} {over.name}", over.valve_cents) if over else (
+                part, shop.part(place.kind, part))  # fmt: skip
+            where.setdefault((named, place.kind, cents), []).append(place.name)
+        for pm in way.stack.pieces:
+            shims[pm] += 1
+            if place.name not in under.setdefault(pm, []):
+                under[pm].append(place.name)
+        cents = shop.part(place.kind, "seal")
+        where.setdefault(("stem seal", place.kind, cents), []).append(place.name)
+    for (part, kind, cents), places in sorted(where.items()):
+        note = "always new" if part == "stem seal" else (
+            "as a set" if part == "spring" and task.springs_as_set else "")  # fmt: skip
+        yield PartLine(part, kind, len(places), tuple(places), cents, note)
+    prices = {one.thickness_pm: one.cents for one in shop.shims}
+    for pm in sorted(shims):
+        yield PartLine(f"shim {exact_text(pm, 'mm')} mm", "", shims[pm], tuple(under[pm]),
+                       prices.get(pm, 0))  # fmt: skip
