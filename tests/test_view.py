@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from bench_kit import (
     ROCK,
@@ -20,7 +22,7 @@ from view_shapes import STATE, check, misfits
 from gaugelink.capture.actions import act
 from gaugelink.deeds import Assign, DoWork, Retake, Skip, StrikeOut
 from gaugelink.view.parts import reading_scale
-from gaugelink.view.state import MOST_MESSAGES, MOST_READINGS, live_document
+from gaugelink.view.state import MOST_MESSAGES, MOST_READINGS, MOST_TRAY, live_document
 
 __all__ = ["nothing_left"]
 
@@ -229,6 +231,18 @@ class TestReadings:
                 for number in range(1, MOST_READINGS + 50):
                     entry[place + number] = first
                 assert len(view.state()["readings"]) == MOST_READINGS
+                await rig.press("M1", stem("7.962"))
+                await take(rig, "C1", spring(4790))
+                [waiting] = view.state()["tray"]
+                parked = entry[waiting["place"]]
+                last = waiting["place"]
+                for number in range(1, MOST_TRAY + 30):
+                    last = waiting["place"] + 10_000 + number
+                    entry[last] = replace(parked, place=last)
+                state = view.state()
+                assert state["tray_count"] == MOST_TRAY + 30
+                assert len(state["tray"]) == MOST_TRAY
+                assert state["tray"][-1]["place"] == last
                 for number in range(50):
                     view.say("note", f"sentence {number}")
                 messages = view.state()["messages"]

@@ -185,8 +185,9 @@ async def test_a_full_tray_does_not_push_the_readings_away(at):
     high = "readings-table .tray"
     before = (await at.page.locator(high).bounding_box())["height"]
     doc["tray"] = [one | {"place": 200 - number} for number in range(40)]
+    doc["tray_count"] = 640
     await at.open(doc)
-    assert (await at.texts(f"{high} h2"))[0].startswith("Tray, 40: ")
+    assert (await at.texts(f"{high} h2"))[0].startswith("Tray, 640, of which the newest 40: ")
     assert (await at.page.locator(high).bounding_box())["height"] < before + 250
     assert await at.page.locator(f"{high} tbody").count() == 40
     last = at.page.locator(f"{high} tbody[data-place='161'] button:has-text('Strike out')")

@@ -213,6 +213,7 @@ STATE = {
     "last": Maybe(READING),
     "readings": [READING],
     "tray": [READING],
+    "tray_count": int,
     "order": Maybe(ORDER),
     "verdicts": [VERDICT],
     "faults": [FAULT],

@@ -126,7 +126,8 @@ async def open_bench(
     def sweeps(place: int) -> JSON | None:
         return web_sample.sweep("3I", place=place) if place == SWEEP_ON_RECORD else None
 
-    async with Server(make_app(hub, act, folders, sweeps=sweeps)) as server:
+    app = make_app(hub, act, folders, sweeps=sweeps, ask=web_sample.answer)
+    async with Server(app) as server:
         context = await browser.new_context(viewport={"width": 1280, "height": 800})
         page = await context.new_page()
         page.set_default_timeout(15_000)

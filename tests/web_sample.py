@@ -255,6 +255,19 @@ def faults_of(verdicts: list[JSON]) -> list[JSON]:
     ]  # fmt: skip
 
 
+def deciders_of(verdicts: list[JSON]) -> list[JSON]:
+    """Say what would decide the verdicts that are undecided."""
+    return [
+        {
+            "verdict": number, "valve": one["valve"], "characteristic": one["characteristic"],
+            "method": one["method"], "more": None, "u_needed_um": 0.8, "gauges": ["M2"],
+            "words": "more readings cannot decide it; a gauge with u of 0.8 um or less can: M2",
+        }
+        for number, one in enumerate(verdicts)
+        if one["verdict"] == "undecided"
+    ]  # fmt: skip
+
+
 def next_step(part: str, valve: str | None = "3E", **more: Any) -> JSON:
     """Make a step for each of the line drawings."""
     lower, words = stem_limit(valve or "1I")
@@ -315,9 +328,10 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
         "progress": {"done": 9 * measured, "of": 126, "skipped": 0},
         "next": next_step(part),
         "live": {"gauge": "M1", "text": "7.965", "unit": "mm", "mode": "actual"},
-        "gauges": gauges, "last": readings[0], "readings": readings, "tray": [],
+        "gauges": gauges, "last": readings[0], "readings": readings, "tray": [], "tray_count": 0,
         "question": None,
-        "verdicts": verdicts, "faults": faults_of(verdicts), "sweep": None,
+        "verdicts": verdicts, "order": None, "faults": faults_of(verdicts),
+        "deciders": deciders_of(verdicts), "sweep": None,
         "messages": [
             {"level": "warning", "utc": "2026-11-25T08:21:03.100000Z",
              "words": "Gauge C1 was lost and is back on the same port; confirm the place before "
@@ -365,7 +379,7 @@ def finished_state() -> JSON:
                       reason="the gauge was switched to inches")  # fmt: skip
     doc["readings"] = [missing, refused, *doc["readings"]]
     return doc | {
-        "finished": True, "next": None, "tray": [parked],
+        "finished": True, "next": None, "tray": [parked], "tray_count": 1,
         "progress": {"done": 125, "of": 126, "skipped": 1},
         "record": {"size": 141, "root": "7be1" * 16, "log": "demo/record.sqlite"},
     }  # fmt: skip
@@ -378,7 +392,7 @@ def question_state(**more: Any) -> JSON:
            "before; set the unit back and measure again")  # fmt: skip
     parked = reading(89, None, "", kind="parked", text="0.31370", unit="in", gauge="M1",
                      state="unassigned", reason=why)  # fmt: skip
-    doc["tray"] = [parked]
+    doc |= {"tray": [parked], "tray_count": 1}
     doc["readings"] = [parked, *doc["readings"]]
     step = doc["next"]["step"]
     doc["question"] = {"place": 89, "step": step, "code": "wrong unit", "words": why}
@@ -401,6 +415,7 @@ def worked_state(valve: str = "3I") -> JSON:
 def hostile_state(text: str) -> JSON:
     """Make a state in which every text that comes from elsewhere is this one."""
     doc = sweep_state(12)
+    doc["tray_count"] = 1
     doc["tray"] = [reading(99, None, "", kind="parked", text="1.000", state="unassigned")]
     doc["question"] = {"place": 99, "step": 3, "code": "zero", "words": ""}
 
@@ -446,3 +461,25 @@ if __name__ == "__main__":
         asyncio.run(serve(int(sys.argv[1]) if len(sys.argv) > 1 else 0))
     except KeyboardInterrupt:
         sys.exit(0)
+
+
+async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+    """Answer what the page that decides asks for."""
+    if question["about"] == "plan":
+        return 200, {
+            "key": "0", "cost": "30.00 EUR", "standing": "the cheapest at these prices",
+            "conflict": [], "untouched": ["1I"], "missing": [], "alternatives": [],
+            "lines": [{"operation": "replace valve", "done": "valve replaced", "valves": ["3E"],
+                       "words": "new valve", "depth": ""}],
+            "valves": [{"valve": "3E", "words": "new valve"}], "parts": ["1 valve exhaust"],
+            "remeasure": [{"valve": "3E", "words": "stem diameter"}], "cautions": ["Mind."],
+            "left_out": [],
+        }  # fmt: skip
+    scale = {"lower_mm": 0.9, "upper_mm": 1.6, "value_mm": 1.2, "u_mm": 0.01, "verdict": "within"}
+    return 200, {
+        "valve": question["valve"], "step": question["step"], "depth_mm": 0.1, "most_mm": 0.4,
+        "figures": [{"name": "stand-down", "before": "1.100 mm", "after": "1.200 mm",
+                     "moved": "+0.100", "scale": scale}],
+        "load": "", "broken": [], "mended": [], "beyond": [], "unmeasured": [],
+        "left": [{"step": "cut seat", "words": "up to 0.300 mm, then stand-down max"}],
+    }  # fmt: skip

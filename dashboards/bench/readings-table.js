@@ -16,6 +16,11 @@ import { REASONS } from "./reason-dialog.js";
 
 const COLUMNS = ["valve", "what", "reading", "against limit", "gauge", "time"];
 
+/** @param {State} state */
+function trayWords({ tray, tray_count: count }) {
+  return count > tray.length ? `${count}, of which the newest ${tray.length}` : String(count);
+}
+
 export class ReadingsTable extends HTMLElement {
   #filter = h("button", { type: "button", class: "quiet", hidden: true });
   #tray = h("div", { class: "tray", hidden: true, role: "group", "aria-label": "Tray" });
@@ -56,7 +61,7 @@ export class ReadingsTable extends HTMLElement {
     patchList(this.#table, wanted.map((one) => row(one)), key, makeRow, drawRow);
     patchList(this.#trayRows, state.tray.map((one) => row(one, true)), key, makeRow, drawRow);
     this.#tray.hidden = state.tray.length === 0;
-    setText(this.#trayTitle, `Tray, ${state.tray.length}: sent, but not for the step that was asked`);
+    setText(this.#trayTitle, `Tray, ${trayWords(state)}: sent, but not for the step that was asked`);
     this.#none.hidden = wanted.length > 0;
     this.#filter.hidden = valve === null;
     setText(this.#filter, valve === null ? "" : `Only ${valve}: show all again`);

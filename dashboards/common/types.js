@@ -190,7 +190,8 @@
  * @property {Gauge[]} gauges
  * @property {Reading | null} last
  * @property {Reading[]} readings newest first
- * @property {Reading[]} tray
+ * @property {Reading[]} tray the newest of it, oldest first
+ * @property {number} tray_count
  * @property {Order | null} order
  * @property {Verdict[]} verdicts
  * @property {Fault[]} faults

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from gaugelink.limits import Sheet
 
 MOST_READINGS: Final = 400
+MOST_TRAY: Final = 100
 MOST_MESSAGES: Final = 20
 _WORST_FIRST: Final = ("outside", "undecided", "within")
 
@@ -230,6 +231,7 @@ class JobView:
     def state(self) -> Document:
         """Write the whole state."""
         bench, session = self.bench, self.bench.session
+        tray = session.tray()
         entries = [
             self.entry(place) for place in sorted(session.history, reverse=True)[:MOST_READINGS]
         ]
@@ -249,7 +251,9 @@ class JobView:
             "gauges": self.gauges(),
             "last": taken[0] if taken else None,
             "readings": entries,
-            "tray": [self.entry(entry.place) for entry in session.tray()],
+            # The newest of them: a gauge that nobody asked for can fill the tray for hours.
+            "tray": [self.entry(entry.place) for entry in tray[-MOST_TRAY:]],
+            "tray_count": len(tray),
             "order": order_document(session),
             "verdicts": [verdict_document(item) for item in self.settled()],
             "faults": fault_documents(self, self.settled()),
