@@ -148,6 +148,23 @@ async def test_a_question_is_answered_to_our_own_pages_and_asks_nothing_of_the_b
         assert at.asked == []
 
 
+async def test_a_paper_is_given_to_keep_and_to_our_own_pages_only(tmp_path):
+    async def papers(name: str) -> tuple[str, bytes] | None:
+        return ("text/csv", b"valve,what\n") if name == "order.csv" else None
+
+    async with bench(tmp_path, papers=papers) as at, client(at) as web:
+        good = await web.get("/paper/order.csv")
+        assert (good.status_code, good.content) == (200, b"valve,what\n")
+        assert good.headers["content-type"].startswith("text/csv")
+        assert good.headers["content-disposition"] == 'attachment; filename="order.csv"'
+        assert good.headers["cache-control"] == "no-store"
+        missing = await web.get("/paper/other.pdf")
+        assert (missing.status_code, "other.pdf" in missing.json()["words"]) == (404, True)
+        assert (await web.get("/paper/order.csv", headers={"origin": "null"})).status_code == 403
+        assert (await web.get("/paper/..%2Forder.csv")).status_code == 404
+        assert (await web.post("/paper/order.csv")).status_code == 405
+
+
 async def test_a_server_that_answers_no_questions_says_so(at):
     async with client(at) as web:
         answer = await web.post("/ask", json={"about": "plan"}, headers=PAGE)

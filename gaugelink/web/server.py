@@ -17,6 +17,7 @@ The names that other rooms rely on:
 | ``POST /act`` | one JSON document in, what `Act` says out: 200 done, 409 not done and why |
 | ``POST /ask`` | the same for a question, which changes nothing |
 | ``GET /sweep/88`` | the sweep at that place of the record, from ``sweeps``; or 404 |
+| ``GET /paper/NAME`` | a file to keep or print, from ``papers``; or 404 |
 | ``GET /lib/plotly.min.js`` | plotly.js of the installed ``plotly`` package |
 | ``GET /lib/plotly-styles.json`` | see `gaugelink.web.files.style_marks` |
 | ``GET /...`` | a file out of ``folders``, ``/`` is ``index.html`` |
@@ -60,6 +61,14 @@ Act = Callable[[dict[str, Any]], Awaitable[tuple[int, dict[str, Any]]]]
 
 Sweeps = Callable[[int], dict[str, Any] | None]
 """Find the document of a sweep by its place in the record; None if no sweep is there."""
+
+
+Papers = Callable[[str], Awaitable[tuple[str, bytes] | None]]
+"""Write a file to keep or print, by its name: its type and its bytes; None if there is none."""
+
+
+async def no_papers(_name: str) -> None:
+    """Write none."""
 
 
 def no_sweeps(_place: int) -> None:
@@ -150,6 +159,7 @@ def make_app(
     *,
     sweeps: Sweeps = no_sweeps,
     ask: Act = no_answers,
+    papers: Papers = no_papers,
     beat_s: float = BEAT_S,
 ) -> Starlette:
     """Make the application that answers the browsers.
@@ -162,6 +172,7 @@ def make_app(
         sweeps: finds a sweep on record, for a page that was opened after it and has its row
             touched. Without it a page shows only the sweeps which it has seen.
         ask: answers questions, and changes nothing; called like ``act``.
+        papers: writes files to keep or print, such as a work order.
         beat_s: after how many quiet seconds a sign of life is sent.
     """
     places = list(folders)
@@ -199,6 +210,18 @@ def make_app(
             return say(404, f"found no sweep at place {place} of the record")
         return as_json(200, found)
 
+    async def paper(request: Request) -> Response:
+        if why := from_elsewhere(request):
+            return say(403, f"papers are for our own pages: {why}")
+        name = request.path_params["name"]
+        found = await papers(name)
+        if found is None:
+            return say(404, f"found no paper {name!r} now")
+        kind, content = found
+        headers = {"content-disposition": f'attachment; filename="{name}"',
+                   "cache-control": "no-store"}  # fmt: skip
+        return Response(content, media_type=kind, headers=headers)
+
     async def page(request: Request) -> Response:
         return await send_file(request, places)
 
@@ -213,6 +236,7 @@ def make_app(
             Route("/act", answering(act, "do", "an action"), methods=["POST"]),
             Route("/ask", answering(ask, "about", "an answer"), methods=["POST"]),
             Route("/sweep/{place:int}", sweep),
+            Route("/paper/{name}", paper),
             Route("/lib/plotly.min.js", send_plotly),
             Route("/lib/plotly-styles.json", send_style_marks),
             Route("/{path:path}", page),
