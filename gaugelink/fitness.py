@@ -97,7 +97,7 @@ def fitness(sheet: Sheet, gauges: Iterable[Gauge]) -> list[Fitness]:
 
 
 def _one(limit: Limit, known: Mapping[str, int]) -> Fitness:
-    kinds = _kinds(limit)
+    kinds = kinds_of(limit)
     missing = tuple(kind for kind in dict.fromkeys(kinds) if kind not in known)
     room_pm = _room_pm(limit)
     if missing:
@@ -116,7 +116,7 @@ def _one(limit: Limit, known: Mapping[str, int]) -> Fitness:
     return found
 
 
-def _kinds(limit: Limit) -> list[str]:
+def kinds_of(limit: Limit) -> list[str]:
     """List the gauges whose readings make the figure, each as often as it enters."""
     about = CHARACTERISTICS[limit.characteristic]
     if limit.characteristic == "head-face flatness":

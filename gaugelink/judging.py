@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "in": 6}
 """Places shown of a value that was reckoned; the verdict uses all of it."""
 _BOTH: Final = ("lower", "upper")
+ACROSS: Final = "the uncertainty reaches across the limit"
+"""What a verdict says that is undecided for no other reason."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,7 +346,7 @@ class _Question:
         if missing:
             reason.append("missing: " + ", ".join(missing))
         if word == "undecided" and not missing and not undecided:
-            reason.append("the uncertainty reaches across the limit")
+            reason.append(ACROSS)
         unit = shown.unit if shown else limit.unit
         text = shown.text if shown else rounded_text(value_pm, unit, _PLACES[unit])
         return Judged(

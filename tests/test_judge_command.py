@@ -261,3 +261,49 @@ def test_either_file_may_be_absent(judge: Judge, tmp_path: Path) -> None:
         status, out, err = judge.run_cli("judge", tmp_path / sheet, tmp_path / readings)
         assert (status, out) == (2, "")
         assert err.startswith(f"gaugelink: {tmp_path / 'none'}: cannot be read (")
+
+
+BENCH = """
+[bench]
+name = "bench 1"
+operator = "A. Demo"
+record = "records"
+[[gauge]]
+id = "M1"
+kind = "micrometer"
+title = "Micrometer"
+serial = "1"
+driver = "signed-line"
+u = "0.0019 mm"
+repeatability = "0.0018 mm"
+calibration_due = 2099-01-01
+port = "COM5"
+"""
+
+
+def test_with_a_bench_file_its_gauges_tell_the_uncertainty_and_what_would_decide(
+    judge: Judge, tmp_path: Path
+):
+    bench = tmp_path / "bench.toml"
+    bench.write_text(BENCH, encoding="utf-8")
+    rows = "1I,stem diameter,top,,7.940,mm\n1I,stem diameter,bottom,,7.937,mm\n"
+    assert judge(rows)[0] == 0  # without an uncertainty it is compared as it is
+    status, out, err = judge(rows, "--bench", str(bench))
+    assert (status, err) == (1, "")
+    # 7.937 is 2.04 um above 0.3124 in, the wider of the two: 1.8^2 / ((2.04 / 1.645)^2 - 0.37)
+    # is 2.8 by hand, three readings in all.
+    assert "to decide 1I stem diameter: 2 more readings of the same place would decide it" in out
+    (one,) = json.loads(judge(rows, "--bench", str(bench), "--json")[1])["deciders"]
+    assert (one["verdict"], one["more"], one["gauges"]) == (0, 2, [])
+    bench.write_text(BENCH.replace("signed-line", "nobody"), encoding="utf-8")
+    status, out, err = judge(rows, "--bench", str(bench))
+    assert (status, out) == (2, "")
+    assert "bench.toml" in err
+
+
+def test_a_row_keeps_the_uncertainty_that_it_states(judge: Judge, tmp_path: Path):
+    bench = tmp_path / "bench.toml"
+    bench.write_text(BENCH, encoding="utf-8")
+    rows = (f"{HEADER},u\n1I,stem diameter,top,,7.940,mm,0.0004\n"
+            "1I,stem diameter,bottom,,7.937,mm,0.0004\n")  # fmt: skip
+    assert judge(rows, "--bench", str(bench))[0] == 0

@@ -47,3 +47,13 @@ def test_every_answer_is_a_word_of_its_own(answer):
     made = lay_out({"faults": [fault(answer=answer, words=f"{answer} 97 %: it helps")]})
     (row,) = made["faults"]
     assert (row["answer"], row["share"], row["words"]) == (answer, "97 %", "It helps.")
+
+
+def test_what_would_decide_stands_in_a_table_of_its_own():
+    words = "more readings cannot decide it; a gauge with u of 0.8 um or less can: B2"
+    one = {"verdict": 1, "valve": "2I", "characteristic": "guide bore", "method": "", "more": None,
+           "u_needed_um": 0.8, "gauges": ["B2"], "words": words}  # fmt: skip
+    found = text_of(make_pdf(sample_document() | {"deciders": [one]}, {}))
+    assert squeezed("What would decide") in found
+    assert squeezed(f"2I guide bore M{words[1:]}.") in found
+    assert squeezed("What would decide") not in printed()

@@ -305,7 +305,8 @@ def test_every_place_of_a_verdict_leads_to_its_row_in_the_list_of_readings():
 
 
 PARTS = (
-    "job", "head", "gauges", "verdicts", "faults", "sweeps", "readings", "limits", "counts", "rule",
+    "job", "head", "gauges", "verdicts", "faults", "deciders", "sweeps", "readings", "limits",
+    "counts", "rule",
     "cautions", "record",
 )  # fmt: skip
 FEW = json.dumps(

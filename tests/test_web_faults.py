@@ -110,3 +110,16 @@ async def test_a_narrow_page_keeps_its_figures_whole(at):
     await at.page.set_viewport_size({"width": 1280, "height": 800})
     assert set(heights) == {1}
     assert all(height < 40 for height in boxes)
+
+
+async def test_what_would_decide_stands_beside_what_is_undecided(at):
+    doc = web_sample.state(measured=12)
+    number = next(n for n, one in enumerate(doc["verdicts"]) if one["verdict"] == "undecided")
+    words = "2 more readings of the same place would decide it, if the mean stays where it is"
+    one = {**doc["deciders"][0], "verdict": number, "words": words}
+    await at.open(doc | {"deciders": [one]})
+    assert await at.texts("verdict-list .decider:not([hidden])") == [f"To decide it: {words}"]
+    shown = await at.texts("verdict-list li:has(.decider:not([hidden])) .whose")
+    assert shown == [doc["verdicts"][number]["valve"]]
+    await at.show(doc | {"deciders": []})
+    assert await at.texts("verdict-list .decider:not([hidden])") == []

@@ -45,6 +45,16 @@ VERDICT = {
     "places": [int],
     "scale": SCALE,
 }
+DECIDER = {
+    "verdict": int,
+    "valve": Maybe(str),
+    "characteristic": str,
+    "method": {"", "rock", "direct"},
+    "more": Maybe(int),
+    "u_needed_um": NUMBER,
+    "gauges": [str],
+    "words": str,
+}
 FAULT = {
     "verdict": int,
     "valve": str,
@@ -217,6 +227,7 @@ STATE = {
     "order": Maybe(ORDER),
     "verdicts": [VERDICT],
     "faults": [FAULT],
+    "deciders": [DECIDER],
     "sweep": Maybe(SWEEP),
     "messages": [{"level": {"note", "warning"}, "words": str, "utc": str}],
     "record": {"size": int, "root": str, "log": str},
@@ -231,6 +242,7 @@ REPORT = {
     "gauges": [GAUGE],
     "verdicts": [VERDICT],
     "faults": [FAULT],
+    "deciders": [DECIDER],
     "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str, "why": str}],
     "work": [{"place": int, "words": str, "by": str, "utc": str}],
     "sweeps": [SWEEP],

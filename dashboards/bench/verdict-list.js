@@ -1,7 +1,7 @@
 /**
  * `<verdict-list>`: what is outside or undecided, or, for a valve that was touched, all of its
  * verdicts, each with the limit, where the limit stands in the book, and why; beside a clearance
- * over its limit whose fault it is, valve or guide;
+ * over its limit whose fault it is, valve or guide, and beside what is undecided what would decide;
  * `<message-list>`: what the bench has to say.
  */
 
@@ -11,7 +11,8 @@ import { LimitScale } from "../common/limit-scale.js";
 /** @typedef {import("../common/types.js").State} State */
 /** @typedef {import("../common/types.js").Verdict} Verdict */
 /** @typedef {import("../common/types.js").Fault} Fault */
-/** @typedef {Verdict & {fault: Fault | undefined}} Row */
+/** @typedef {import("../common/types.js").Decider} Decider */
+/** @typedef {Verdict & {fault: Fault | undefined, decider: Decider | undefined}} Row */
 /** @typedef {import("../common/types.js").Message} Message */
 
 export class VerdictList extends HTMLElement {
@@ -27,8 +28,12 @@ export class VerdictList extends HTMLElement {
    * @param {State} state
    * @param {{valve: string | null}} view
    */
-  show({ verdicts, faults }, { valve }) {
-    const rows = verdicts.map((one, number) => ({ ...one, fault: faults.find((fault) => fault.verdict === number) }));
+  show({ verdicts, faults, deciders }, { valve }) {
+    const rows = verdicts.map((one, number) => ({
+      ...one,
+      fault: faults.find((fault) => fault.verdict === number),
+      decider: deciders.find((decider) => decider.verdict === number),
+    }));
     const shown = rows.filter((one) => (valve === null ? one.verdict !== "within" : one.valve === valve));
     setText(this.#title, valve === null ? "Outside or undecided" : `Verdicts of ${valve}`);
     setText(this.#none, valve === null ? "Nothing so far." : "None yet.");
@@ -53,6 +58,7 @@ function makeVerdict() {
     h("span", { class: "verdict" }),
     h("bdi", { class: "because soft" }),
     h("p", { class: "advice" }, h("strong"), h("bdi")),
+    h("p", { class: "decider" }, h("span", {}, "To decide it: "), h("bdi")),
   );
 }
 
@@ -78,6 +84,8 @@ function drawVerdict(node, one) {
     const rest = one.fault.answer === null ? [one.fault.words, ...one.fault.remarks] : one.fault.remarks;
     setText(part(".advice bdi"), rest.join("; "));
   }
+  part(".decider").hidden = one.decider === undefined;
+  setText(part(".decider bdi"), one.decider?.words ?? "");
 }
 
 export class MessageList extends HTMLElement {

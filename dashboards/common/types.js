@@ -40,6 +40,16 @@
  * @property {string} words
  * @property {string[]} remarks doubts, and what is missing
  *
+ * @typedef {object} Decider what would decide a verdict that only its uncertainty keeps undecided
+ * @property {number} verdict number of the verdict that it is about, from 0
+ * @property {string | null} valve
+ * @property {string} characteristic
+ * @property {"" | "rock" | "direct"} method
+ * @property {number | null} more so many more readings; null where no number can, or nobody knows
+ * @property {number} u_needed_um 0 where the value lies on its limit
+ * @property {string[]} gauges those of the bench that can
+ * @property {string} words
+ *
  * @typedef {object} Reading
  * @property {number} place place in the record
  * @property {"reading" | "sweep" | "parked" | "refused" | "skipped"} kind
@@ -195,6 +205,7 @@
  * @property {Order | null} order
  * @property {Verdict[]} verdicts
  * @property {Fault[]} faults
+ * @property {Decider[]} deciders
  * @property {Sweep | null} sweep
  * @property {Message[]} messages newest first
  * @property {{size: number, root: string, log: string}} record

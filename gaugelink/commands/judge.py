@@ -3,7 +3,9 @@
 Columns: valve, characteristic, station, direction, value, unit; and, where they are known, method
 (rock or direct), lift, valve_used (new or own), figure (clearance or travel) and u, the standard
 uncertainty in the row's unit. A guide clearance that states no method is taken by the sheet's
-method where the sheet has only one for that valve, and is left unjudged otherwise.
+method where the sheet has only one for that valve, and is left unjudged otherwise. With --bench,
+rows without u take that of the bench's gauge for them (of two of a kind the less certain one), and
+of what is undecided it is said how many more readings would decide it, or which gauge.
 
 Exit status: 0 everything is within; 1 something is outside, undecided or left unjudged; 2 a file is
 bad.
@@ -12,6 +14,7 @@ bad.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
@@ -21,10 +24,12 @@ from gaugelink.tablefile import Row, read_table
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
     from gaugelink.head import Direction, Method
-    from gaugelink.judging import Judgement, Measured
+    from gaugelink.judging import Judged, Judgement, Measured
     from gaugelink.limits import Figure, Sheet
+    from gaugelink.planning.deciding import Decider, Register
 
 REQUIRED: Final = ("valve", "characteristic", "station", "direction", "value", "unit")
 OPTIONAL: Final = ("method", "lift", "valve_used", "figure", "u")
@@ -34,25 +39,87 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Say what the command takes."""
     parser.add_argument("sheet", metavar="SHEET", help="a limit sheet (TOML)")
     parser.add_argument("readings", metavar="READINGS.csv", help="the readings")
+    parser.add_argument("--bench", metavar="BENCH.toml", help="the bench file of the gauges")
 
 
 def run(args: argparse.Namespace) -> int:
     """Judge the readings of a file.
 
     Raises:
-        InputError: sheet or readings are bad.
+        InputError: sheet, readings or bench file are bad.
     """
     from gaugelink.judging import judge  # noqa: PLC0415  pydantic and numpy are slow to start
     from gaugelink.sheetfile import load  # noqa: PLC0415
 
     sheet = load(read_text(Path(args.sheet)), args.sheet)
-    found = judge(sheet, readings_of(args.readings, sheet))
+    measured = readings_of(args.readings, sheet)
+    register = _register(args.bench, measured) if args.bench is not None else None
+    if register is not None:
+        measured = [_with_u(row, register) for row in measured]
+    found = judge(sheet, measured)
+    told = _deciders(sheet, found, register) if register is not None else []
     if args.json:
-        print(json.dumps(_document(found), ensure_ascii=False))
+        document = _document(found)
+        if register is not None:
+            document["deciders"] = [_decider(one, found) for one in told]
+        print(json.dumps(document, ensure_ascii=False))
     else:
         _print(found)
+        for one in told:
+            item = one.judged
+            print(f"to decide {item.valve or 'head'} {_name(item)}: {one.words}")
     counts = found.counts()
     return 1 if counts["outside"] or counts["undecided"] or found.unused else 0
+
+
+def _register(file: str, measured: Sequence[Measured]) -> Register:
+    """Read the gauges of a bench, and tell which measured what."""
+    from gaugelink import benchfile  # noqa: PLC0415
+    from gaugelink.head import CHARACTERISTICS  # noqa: PLC0415
+    from gaugelink.planning.deciding import Register  # noqa: PLC0415
+
+    gauges = [placed.gauge for placed in benchfile.load(read_text(Path(file)), file).gauges]
+    coarsest = {gauge.kind: gauge for gauge in sorted(gauges, key=lambda one: one.u_pm)}
+    taken_with = {}
+    for row in measured:
+        gauge = coarsest.get(CHARACTERISTICS[row.characteristic].gauge)
+        if gauge is None or (row.characteristic == "guide clearance" and row.method != "rock"):
+            continue  # nobody knows what a ready clearance was measured with
+        if row.u_pm and row.method != "rock":
+            gauge = replace(gauge, u_pm=row.u_pm)
+        taken_with[row.place] = gauge
+    return Register(gauges, taken_with)
+
+
+def _with_u(row: Measured, register: Register) -> Measured:
+    """Give a reading that states no uncertainty that of its gauge; a rock's has more in it."""
+    gauge = register.taken_with.get(row.place)
+    if row.u_pm or gauge is None or row.characteristic == "guide clearance":
+        return row
+    return replace(row, u_pm=gauge.u_pm)
+
+
+def _deciders(sheet: Sheet, found: Judgement, register: Register) -> list[Decider]:
+    from gaugelink.planning.deciding import deciders  # noqa: PLC0415
+
+    return deciders(sheet, found.verdicts, register)
+
+
+def _decider(one: Decider, found: Judgement) -> dict[str, object]:
+    return {
+        "verdict": next(n for n, item in enumerate(found.verdicts) if item is one.judged),
+        "valve": one.judged.valve,
+        "characteristic": one.judged.characteristic,
+        "method": one.judged.method,
+        "more": one.more,
+        "u_needed_um": one.u_needed_pm / 1e6,
+        "gauges": list(one.gauges),
+        "words": one.words,
+    }
+
+
+def _name(item: Judged) -> str:
+    return " by ".join(part for part in (item.characteristic, item.method) if part)
 
 
 def readings_of(file: str, sheet: Sheet) -> list[Measured]:
@@ -165,8 +232,7 @@ def _print(found: Judgement) -> None:
                         ("reason", "left")):  # fmt: skip
         table.add_column(title, justify="right" if side == "right" else "left")
     for item in found.verdicts:
-        name = " by ".join(part for part in (item.characteristic, item.method) if part)
-        table.add_row(item.valve or "head", name, item.text, item.unit, item.verdict,
+        table.add_row(item.valve or "head", _name(item), item.text, item.unit, item.verdict,
                       item.limit, item.reason)  # fmt: skip
     console = Console(highlight=False, markup=False)
     console.print(table)

@@ -1,4 +1,4 @@
-"""Whose fault a clearance is, as the report prints it."""
+"""Whose fault a clearance is and what would decide a verdict, as the report prints it."""
 
 from __future__ import annotations
 
@@ -30,6 +30,19 @@ def fault_rows(faults: list[Doc]) -> list[Print]:
             "remarks": [printable(words, 400) for words in items(one.get("remarks"))][:8],
         }
         for one in faults[:_MOST]
+    ]
+
+
+def decider_rows(deciders: list[Doc]) -> list[Print]:
+    """Make the texts of what would decide each undecided verdict."""
+    return [
+        {
+            "owner": printable(one.get("valve"), 12, unbroken=6) or "head",
+            "what": printable(one.get("characteristic"), 60, unbroken=18),
+            "method": printable(one.get("method"), 16, unbroken=8),
+            "words": _sentence(printable(one.get("words"), 240)),
+        }
+        for one in deciders[:_MOST]
     ]
 
 

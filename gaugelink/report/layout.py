@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 from gaugelink.report.advice import advice_part, order_part
-from gaugelink.report.faults import fault_rows
+from gaugelink.report.faults import decider_rows, fault_rows
 from gaugelink.report.front import exceptions, head_map, outcome
 from gaugelink.report.plot import common_words, face_drawing, sweep_axes, sweep_drawing
 from gaugelink.report.rows import (
@@ -62,6 +62,7 @@ def lay_out(document: Doc) -> Print:
         # An order that is not finished says more than a plan of what would come after it.
         "advice": None if document.get("order") else advice_part(document.get("advice")),
         "faults": fault_rows(mappings(document.get("faults"))),
+        "deciders": decider_rows(mappings(document.get("deciders"))),
         "verdicts": _by_valve(verdicts, valves, frame),
         "sweeps": _sweep_rows(sweeps, names, frame),
         "sweep_words": common_words(sweeps),

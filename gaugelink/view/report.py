@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
 from gaugelink.quantity import exact_text
-from gaugelink.view.faults import fault_documents
+from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.order import order_document
 from gaugelink.view.parts import Document, gauge_document, verdict_document
 
@@ -85,6 +85,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         "gauges": _gauges(view),
         "verdicts": [verdict_document(item) for item in judgement.verdicts],
         "faults": fault_documents(view, judgement.verdicts),
+        "deciders": decider_documents(view, judgement.verdicts),
         "not_measured": [
             {"valve": item.valve or None, "characteristic": item.characteristic,
              "method": item.method, "why": item.why}

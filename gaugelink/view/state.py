@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.capture.measured import judge_session
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
-from gaugelink.view.faults import fault_documents
+from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.order import order_document
 from gaugelink.view.parts import (
     Document,
@@ -257,6 +257,7 @@ class JobView:
             "order": order_document(session),
             "verdicts": [verdict_document(item) for item in self.settled()],
             "faults": fault_documents(self, self.settled()),
+            "deciders": decider_documents(self, self.settled()),
             "sweep": self._sweep(),
             "messages": list(self.messages),
             "record": {
