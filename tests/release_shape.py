@@ -27,6 +27,7 @@ def release_shape(maybe):
         "place": maybe(int),
     }
     return {
+        "sentence": str,
         "released": bool,
         "place": maybe(int),
         "at": str,

@@ -212,6 +212,7 @@
  * @property {Operation[]} operations everything that can be done to a head
  * @property {boolean} watching  values at rest are taken and sweeps start by motion
  * @property {boolean} finished
+ * @property {import("../decide/release-types.js").Release} release
  *
  * @typedef {object} Advice the cheapest plan for the head, in finished words
  * @property {string | null} cost null where nothing works

@@ -89,7 +89,8 @@ export class LookDialog extends HTMLElement {
   #places() {
     const cells = this.#cells();
     const places = new Set(cells.map((cell) => cell.place));
-    return places.size === 1 && cells[0]?.place != null ? [cells[0].place] : [];
+    const [place] = places;
+    return places.size === 1 && typeof place === "number" ? [place] : [];
   }
 
   #draw() {

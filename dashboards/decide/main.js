@@ -12,6 +12,7 @@ import { act, listen } from "../common/stream.js";
 import { themeButton } from "../common/theme.js";
 import { OrderPanel } from "./order-panel.js";
 import { PlanPanel } from "./plan-panel.js";
+import { ReleasePanel } from "./release-panel.js";
 import { TrialPanel } from "./trial-panel.js";
 
 /** @typedef {import("../common/types.js").State} State */
@@ -36,6 +37,7 @@ const banner = part(LinkBanner, "link-banner");
 const plan = part(PlanPanel, "plan-panel");
 const order = part(OrderPanel, "order-panel");
 const trial = part(TrialPanel, "trial-panel");
+const release = part(ReleasePanel, "release-panel");
 const block = part(TitleBlock, "title-block");
 const work = part(WorkDialog, "work-dialog");
 
@@ -75,12 +77,14 @@ listen({
     setText(planTitle, now.order === null ? CHEAPEST : "If it were planned anew, as it is measured now");
     plan.show(now);
     trial.show(now);
+    release.show(now);
     block.show(now);
   },
   live: () => {},
   link: (up) => {
     job.link(up);
     banner.link(up);
+    release.link(up);
     document.body.toggleAttribute("data-lost", !up);
   },
 });

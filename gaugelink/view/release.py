@@ -49,7 +49,7 @@ def release_document(
     found = blocks(course, judgement, today)
     signoff = course.signoff
     last = signoff.release[1] if signoff.release is not None else None
-    return {
+    document: Document = {
         "released": signoff.released,
         "place": signoff.release[0] if signoff.release is not None else None,
         "at": last.stamp.utc if last else "",
@@ -61,6 +61,7 @@ def release_document(
         "checks": _checks(course),
         "deviations": _deviations(course, judgement),
     }
+    return {"sentence": release_words(document), **document}
 
 
 def release_words(document: Document) -> str:

@@ -1,0 +1,106 @@
+"""An invented release document, made from a head that was really looked at and signed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+JSON = dict[str, Any]
+VALVES = [f"{cylinder}{kind}" for cylinder in range(1, 7) for kind in "IE"]
+NAMES = {
+    "valve": "face not burnt or pitted, collet groove and tip not worn",
+    "guide": "not cracked or loose, bore clean",
+    "seat": "not pitted or cracked, insert tight, valve touches all round",
+    "spring": "no pits, no broken or worn coil",
+    "collets seated": "both collets home in their groove and in the retainer",
+    "leak test": "port holds vacuum or fluid; where the shop tests it",
+    "head face": "no scores, no corrosion between the chambers, clean",
+    "crack test": "dye, magnetic particle or pressure test shows no crack",
+}
+
+
+def cell(valve: str, state: str = "not looked at", by: str = "", words: str = "",
+         place: int | None = None) -> JSON:  # fmt: skip
+    return {"valve": valve, "state": state, "by": by, "words": words, "place": place}
+
+
+def checks(state: str = "not looked at", **known: dict[str, JSON]) -> list[JSON]:
+    """Make the grid; `known` are cells by valve, by the name of their check."""
+    found = []
+    for number, (name, at) in enumerate(NAMES.items()):
+        of = "head" if number > 5 else "valve"
+        usual = {} if state == "not looked at" else {"by": "B. T.", "place": 100 + number}
+        cells = [cell(valve, state, **usual) for valve in ([""] if of == "head" else VALVES)]
+        cells = [known.get(name, {}).get(one["valve"], one) for one in cells]
+        found.append({"name": name, "of": of, "at": at, "required": name != "leak test",
+                      "cells": cells})  # fmt: skip
+    return found
+
+
+def row(valves: list[str], what: str, why: str, step: int | None = None,
+        sign: JSON | None = None) -> JSON:  # fmt: skip
+    return {"valves": valves, "what": what, "why": why, "step": step, "sign": sign}
+
+
+def group(kind: str, title: str, *rows: JSON, count: int | None = None, more: int = 0) -> JSON:
+    return {"kind": kind, "title": title, "count": len(rows) if count is None else count,
+            "rows": list(rows), "more": more}  # fmt: skip
+
+
+SIGN = {"valve": "3E", "characteristic": "stand-down", "method": "", "value": "1.63 mm",
+        "limit": "service max 1.60 mm (0.063 in)", "places": [71, 72]}  # fmt: skip
+
+
+def blocked(**more: Any) -> JSON:
+    """Make the document of a head with all kinds of things against it."""
+    groups = [
+        group("condemned", "Condemned",
+              row(["2E"], "spring", "condemned by B. T.: end coil broken off")),
+        group("outside", "Outside its limit",
+              row(["3E"], "stand-down", "outside, 1.63 mm against service max 1.60 mm (0.063 in)",
+                  97, SIGN)),
+        group("stale", "Stale after work",
+              row(["4I"], "stand-down", "stale after seat cut; measure again", 98),
+              row(["4I"], "tip height", "stale after seat cut; measure again", 110)),
+        group("not measured", "Not measured",
+              row(["6I", "6E"], "spring free length", "not measured yet", 120), count=2),
+        group("zero check", "Zero checks",
+              row([], "zero check of the depth gauge, after stand-down",
+                  "stale after seat cut; measure again", 104)),
+        group("not inspected", "Not looked at",
+              row(VALVES[4:], "collets seated", "not looked at yet"),
+              row(["4I"], "seat", "looked at before this work: seat cut; look again"), count=9),
+    ]  # fmt: skip
+    again = cell("4I", "look again", "B. T.", "before this work: seat cut", 102)
+    bad = cell("2E", "condemned", "B. T.", "end coil broken off", 131)
+    seated = {valve: cell(valve, "sound", "B. T.", "", 140) for valve in VALVES[:4]}
+    grid = checks("sound", seat={"4I": again}, spring={"2E": bad})
+    grid[4] = checks(**{"collets seated": seated})[4]
+    grid[5] = checks()[5]
+    return {
+        "sentence": "not released; 16 things stand against it.", "released": False, "place": None,
+        "at": "", "by": "", "words": "", "taken_back": "", "count": 16, "groups": groups,
+        "checks": grid, "deviations": [],
+    } | more  # fmt: skip
+
+
+def deviation(**more: Any) -> JSON:
+    return {"place": 150, "utc": "2026-11-25T10:12:00.000000Z", "state": "holds", "why": "",
+            "valve": "3E", "characteristic": "stand-down", "method": "", "value": "1.63 mm",
+            "limit": SIGN["limit"], "by": "C. Invented", "reason": "pistons leave room",
+            } | more  # fmt: skip
+
+
+def ready(**more: Any) -> JSON:
+    """Make the document of a head that nothing stands against."""
+    return blocked(
+        sentence="not released; nothing stands against it.", count=0, groups=[],
+        checks=checks("sound"), deviations=[deviation()],
+    ) | more  # fmt: skip
+
+
+def released(**more: Any) -> JSON:
+    """Make the document of a head that is released."""
+    return ready(
+        sentence="released at 2026-11-25 10:30 UTC by C. Invented.", released=True, place=160,
+        at="2026-11-25T10:30:00.000000Z", by="C. Invented",
+    ) | more  # fmt: skip
