@@ -13,7 +13,17 @@ from fractions import Fraction
 from random import Random
 
 from gaugelink.metrology.springs import from_rate
-from gaugelink.planning.task import Offer, Oversize, Place, Range, Rules, Shim, Shop, Task
+from gaugelink.planning.task import (
+    Cylinder,
+    Offer,
+    Oversize,
+    Place,
+    Range,
+    Rules,
+    Shim,
+    Shop,
+    Task,
+)
 
 STEP = 16_450_000
 """One grid step, picometres; a standard uncertainty of 0.010 mm asks for exactly one."""
@@ -94,6 +104,64 @@ def small_head(seed: int) -> Task:
         {"head thickness": Range(steps(one(697, 699)), None),
          "head-face flatness": Range(None, steps(3))},
     )  # fmt: skip
+
+
+def with_more_limits(task: Task, seed: int) -> Task:
+    """Add what else a head can be held by: retainer, seat width, injector, prechamber."""
+    draw = Random(seed)
+    one = draw.randint
+    book = task.rules["intake"]
+    limits = dict(book.limits)
+    if draw.random() < 0.7:
+        limits["retainer-to-seal"] = Range(steps(20), steps(20 + one(3, 9)))
+    if draw.random() < 0.7:
+        limits["seat width"] = Range(steps(one(10, 12)), steps(13 + one(0, 3)))
+    u = dict(book.u_pm) | {name: U for name in ("retainer-to-seal", "seat width")
+                           if draw.random() < 0.3}  # fmt: skip
+    per_cut = draw.choice([None, Fraction(1), Fraction(3, 2), Fraction(2)])
+    places = tuple(
+        replace(place, readings={**place.readings, "retainer-to-seal": steps(one(19, 25)),
+                                 "seat width": steps(one(9, 15))})
+        for place in task.places
+    )  # fmt: skip
+    head = dict(task.head)
+    if draw.random() < 0.6:
+        head["injector protrusion"] = Range(
+            steps(10) if draw.random() < 0.5 else None, steps(13 + one(0, 2)))  # fmt: skip
+    if draw.random() < 0.3:
+        head["prechamber protrusion"] = Range(steps(0), steps(one(1, 4)))
+    cylinders = tuple(
+        Cylinder(f"cylinder {place.name[0]}", (place.name,),
+                 {"injector protrusion": steps(one(9, 13)),
+                  "prechamber protrusion": steps(one(-1, 2))})
+        for place in places
+    )  # fmt: skip
+    u_head = {"injector protrusion": U} if draw.random() < 0.3 else {}
+    rules = replace(book, limits=limits, u_pm=u, width_per_cut=per_cut)
+    return replace(task, places=places, rules={"intake": rules}, head=head, cylinders=cylinders,
+                   u_pm=u_head)  # fmt: skip
+
+
+def width_after(task: Task, here: Place, seat: str, depth: int) -> Fraction | None:
+    """Give a seat's width once it is worked; None: whatever the shop wants."""
+    per_cut = task.rules["intake"].width_per_cut
+    if seat == "insert" or (seat == "cut" and per_cut is None):
+        return None
+    width = here.readings.get("seat width")
+    return None if width is None else width + (per_cut * depth if seat == "cut" else 0)
+
+
+def stands_out(task: Task, skim: int) -> bool:
+    """Tell whether injectors and prechambers keep their limits after a skim."""
+    for cylinder in task.cylinders:
+        for name, reading in cylinder.readings.items():
+            limit = task.head.get(name, Range())
+            off = STEP if name in task.u_pm else 0
+            if limit.lower is not None and reading + skim - off < limit.lower:
+                return False
+            if limit.upper is not None and reading + skim + off > limit.upper:
+                return False
+    return True
 
 
 def keeps(task: Task, name: str, low: int, high: int, *, sure: bool = False) -> bool:
@@ -189,6 +257,12 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
             down = here.readings["stand-down"] + drop - skim
             if not keeps(task, "stand-down", down, down):
                 continue
+            width = width_after(task, here, seat, depth)
+            if width is not None and not keeps(task, "seat width", width, width):
+                continue
+            room = here.readings.get("retainer-to-seal")
+            if room is not None and not keeps(task, "retainer-to-seal", *[room + drop] * 2):
+                continue
             if used and not keeps(task, "margin", *[used.readings["margin"] - face] * 2):
                 continue
             for (tip, c_tip), (shim, c_shim), new in itertools.product(tips, stacks, springs):
@@ -229,6 +303,7 @@ def cheapest(task: Task) -> int | None:
             for depth in range(max(offer.least_pm, task.clean_up_pm, STEP), offer.most_pm + 1, STEP)
             if task.thickness_pm - depth >= task.head["head thickness"].lower
         ]
+    skims = [(depth, cents) for depth, cents in skims if stands_out(task, depth)]
     seals = len(task.places) * task.shop.part("intake", "seal")
     best = None
     numbers = range(len(task.places))

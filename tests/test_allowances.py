@@ -16,13 +16,9 @@ from gaugelink.planning.allowances import (
     allowance,
     allowances,
     axial_pm,
-    bind_bound,
-    bounds,
-    guard_pm,
-    height_at,
-    load_bounds,
     what_if,
 )
+from gaugelink.planning.bounds import bind_bound, bounds, guard_pm, height_at, load_bounds
 
 
 def mm(text: str) -> int:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings, strategies as st
-from planning_heads import STEP, cheapest, small_head, without_offer
+from planning_heads import STEP, cheapest, small_head, with_more_limits, without_offer
 
 from gaugelink.planning.plan import Conflict, Plan, alternatives, plan
 from gaugelink.planning.task import DEEDS, Range, Task
@@ -31,6 +31,19 @@ def test_no_plan_is_cheaper_than_the_one_found(block: int):
         assert cost(task) == wanted, seed
         seen["impossible" if wanted is None else "possible"] += 1
     assert min(seen["impossible"], seen["possible"]) >= 3, seen
+
+
+@pytest.mark.parametrize("block", range(4))
+def test_no_plan_is_cheaper_with_retainer_seat_width_and_protrusion(block: int):
+    """The same search, for heads that these limits hold too."""
+    seen: Counter[str] = Counter()
+    for seed in range(40 * block, 40 * block + 40):
+        task = with_more_limits(small_head(seed + 3000), seed)
+        wanted = cheapest(task)
+        assert cost(task) == wanted, seed
+        seen["impossible" if wanted is None else "possible"] += 1
+        seen["dearer"] += wanted != cheapest(small_head(seed + 3000))
+    assert min(seen["impossible"], seen["possible"], seen["dearer"]) >= 3, seen
 
 
 def lifted(task: Task, names: set[tuple[str, str]]) -> Task:

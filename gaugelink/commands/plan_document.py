@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from gaugelink.planning.allowances import Step
     from gaugelink.planning.plan import Conflict, Depth, Plan, Put
-    from gaugelink.planning.task import Deed, Task
+    from gaugelink.planning.task import Cylinder, Deed, Task
 
 DONE: Final[dict[Deed, Operation]] = {
     "replace guide": "guide replaced",
@@ -47,6 +47,8 @@ _PARTS: Final[dict[Deed, str]] = {
     "replace spring": "spring",
 }
 
+_LIFTED: Final = "retainer-to-seal"
+
 CAUTIONS: Final[dict[Deed, str]] = {
     "replace guide": "A bore closes when its guide is pressed in: ream to size and measure it "
     "before any seat work. Hot heads burn; too tight a fit cracks a boss.",
@@ -56,8 +58,8 @@ CAUTIONS: Final[dict[Deed, str]] = {
     "grind tip": "Never grind through the hardened layer of a tip; the maker says how much.",
     "fit insert": "Heated heads and chilled inserts burn; dry ice displaces air in a small room.",
     "cut seat": "Take gauge leads off before a machine is started.",
-    "skim": "Valves, injectors and prechambers stand prouder after a skim: their room to a piston "
-    "is not in this plan. Hoist the head; its edges cut.",
+    "skim": "Valves, injectors and prechambers stand prouder after a skim: of their room to a "
+    "piston a plan knows only the limits that it was given. Hoist the head; its edges cut.",
     "lap": "Compound is an abrasive: keep it off guides, gauges and bearings, and wash twice.",
     "replace spring": "Springs under a compressor hold hundreds of newtons: guard face and hands.",
     "shim": "Shims bring back a height, never a tired spring.",
@@ -83,7 +85,7 @@ def document(
     from gaugelink.planning.plan import Conflict  # noqa: PLC0415  scipy comes with it when used
 
     base: dict[str, Any] = {"cost": None, "currency": task.shop.currency, "optimal": False,
-                            "valves": [], "operations": [], "parts": [],
+                            "partial": False, "valves": [], "operations": [], "parts": [],
                             "remeasure": []}  # fmt: skip
     if isinstance(found, Conflict):
         named = [{"valve": place, "limit": name} for place, name in found.limits]
@@ -94,7 +96,9 @@ def document(
         "cost": found.cents / 100,
         "optimal": found.optimal,
         "gap": found.gap,
+        "partial": bool(found.unproved),
         "valves": [_valve(task, put) for put in found.puts],
+        "cylinders": [_cylinder(one, found) for one in task.cylinders],
         "operations": [row for deed in used for row in _operations(task, found, deed)],
         "parts": _parts(task, found),
         "remeasure": list(_remeasure(task, found)),
@@ -133,6 +137,15 @@ def _valve(task: Task, put: Put) -> dict[str, Any]:
             for step, one in allowances(put.seated).items()
             if one.most_pm is not None
         ],
+    }
+
+
+def _cylinder(cylinder: Cylinder, found: Plan) -> dict[str, Any]:
+    """Foretell what stands out of a cylinder: it does so further by as much as is skimmed."""
+    taken = found.skim.pm if found.skim else 0
+    return {
+        "cylinder": cylinder.name,
+        "expected_mm": {name: _mm(pm + taken) for name, pm in cylinder.readings.items()},
     }
 
 
@@ -176,18 +189,29 @@ def _parts(task: Task, found: Plan) -> list[dict[str, Any]]:
 
 
 def _remeasure(task: Task, found: Plan) -> Iterator[dict[str, Any]]:
-    """List every reading that the plan's own work makes stale, valve by valve, then the head's."""
-    head = WORK["face skimmed"].stale if found.skim else ()
+    """List every reading that the plan's own work makes stale: valves, cylinders, the head."""
+    skimmed: Operation = "face skimmed"
+    head = WORK[skimmed].stale if found.skim else ()
     for put in found.puts:
+        place = task.places[put.way.place]
         stale = {name: DONE[deed] for deed in reversed(put.way.deeds)
                  for name in WORK[DONE[deed]].stale}  # fmt: skip
         for name, known in CHARACTERISTICS.items():
             if known.of == "valve" and (name in stale or name in head):
-                yield {"valve": task.places[put.way.place].name, "characteristic": name,
-                       "because": stale.get(name, "face skimmed")}  # fmt: skip
+                yield {"valve": place.name, "characteristic": name,
+                       "because": stale.get(name, skimmed)}  # fmt: skip
+        # The retainer follows the valve and its tip's height; nobody asks for it unless it counts.
+        if _LIFTED in place.readings and "tip height" in stale:
+            moved = next((deed for deed in put.way.deeds if "tip height" in WORK[DONE[deed]].stale
+                          and deed != "grind tip"), None)  # fmt: skip
+            if moved:
+                yield {"valve": place.name, "characteristic": _LIFTED, "because": DONE[moved]}
+    for cylinder in task.cylinders if found.skim else ():
+        for name in cylinder.readings:
+            yield {"valve": cylinder.name, "characteristic": name, "because": skimmed}
     for name in head:
         if CHARACTERISTICS[name].of == "head":
-            yield {"valve": "", "characteristic": name, "because": "face skimmed"}
+            yield {"valve": "", "characteristic": name, "because": skimmed}
 
 
 def _differs(task: Task, found: Plan, other: Plan) -> list[str]:
@@ -224,6 +248,8 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         f"at most {100 * told['gap']:.1f} % could be saved by a better plan")  # fmt: skip
     least = "at least " if told["missing"] else ""
     yield f"Cost: {least}{told['cost']:.2f} {money}, {word}"
+    if told["partial"]:
+        yield "Partial: made of what is known; measure what is named below, and plan again"
     for deed in DEEDS:
         rows = [row for row in told["operations"] if row["operation"] == deed]
         if rows:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -11,16 +12,19 @@ from gaugelink.commands.plan_keys import (
     HEAD,
     LIMITED,
     ONE_SIDED,
+    PROTRUDING,
     READ,
     JobFile,
     PartKeys,
     PriceFile,
+    RangeKeys,
 )
 from gaugelink.errors import InputError
 from gaugelink.metrology.springs import from_table
 from gaugelink.planning.task import (
     DEEDS,
     WITH_DEPTH,
+    Cylinder,
     Offer,
     Oversize,
     Place,
@@ -33,9 +37,15 @@ from gaugelink.planning.task import (
 from gaugelink.quantity import parse_length, parse_number
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    from gaugelink.commands.plan_keys import Ends, KindKeys, PriceKeys, RangeKeys, ValveKeys
+    from gaugelink.commands.plan_keys import (
+        CylinderKeys,
+        Ends,
+        KindKeys,
+        PriceKeys,
+        ValveKeys,
+    )
     from gaugelink.metrology.springs import Loads
     from gaugelink.planning.task import Deed, Span
 
@@ -131,7 +141,8 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
     else:
         assert prices is not None
         shop = _shop(_Reader(*prices), tomlfile.check(PriceFile, *prices).prices, kinds)
-    u = {name: read.length(given, "u", key) for key, name in {**LIMITED, **HEAD}.items()
+    keys = {**LIMITED, **HEAD, **PROTRUDING}
+    u = {name: read.length(given, "u", key) for key, name in keys.items()
          if (given := getattr(table.u, key, None)) is not None}  # fmt: skip
     u_load = read.newtons(table.u.spring_load, "u", "spring_load")
     names = [valve.name for valve in table.valve]
@@ -141,7 +152,15 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         if valve.kind not in kinds:
             what = f"found {valve.kind!r}, accepted: {', '.join(kinds)}"
             raise read.bad(what, "valve", number, "kind")
+    numbers = [one.number for one in table.cylinder]
+    for at, one in enumerate(numbers):
+        if one in numbers[:at]:
+            raise read.bad(f"found {one} twice, accepted: once", "cylinder", at, "number")
     head = table.head
+    for key in PROTRUDING:
+        if getattr(head, key) != RangeKeys() and not numbers:
+            what = "found a limit, needed with it: a table [[cylinder]] for every cylinder"
+            raise read.bad(what, "head", key)
     return Task(
         table.job.name,
         tuple(_place(read, valve, number) for number, valve in enumerate(table.valve)),
@@ -151,8 +170,12 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         read.maybe(head.flatness, "head", "flatness"),
         read.maybe(head.clean_up, "head", "clean_up") or 0,
         {"head thickness": Range(read.maybe(head.thickness_min, "head", "thickness_min")),
-         "head-face flatness": Range(None, read.maybe(head.flatness_max, "head", "flatness_max"))},
+         "head-face flatness": Range(None, read.maybe(head.flatness_max, "head", "flatness_max")),
+         **{words: read.range(getattr(head, key), "head", key)
+            for key, words in PROTRUDING.items()}},
         u,
+        tuple(_cylinder(read, one, number, [valve.name for valve in table.valve])
+              for number, one in enumerate(table.cylinder)),
     )  # fmt: skip
 
 
@@ -200,6 +223,7 @@ def _rules(
         read.maybe(kind.spring_tested_at, *at, "spring_tested_at"), u_load,
         read.maybe(kind.lift, *at, "lift"), read.maybe(kind.solid_height, *at, "solid_height"),
         read.maybe(kind.bind_margin_min, *at, "bind_margin_min"),
+        None if kind.seat_width_per_cut is None else Fraction(str(kind.seat_width_per_cut)),
     )  # fmt: skip
 
 
@@ -216,6 +240,19 @@ def _place(read: _Reader, valve: ValveKeys, number: int) -> Place:
         read.maybe(valve.face_clean_up, *at, "face_clean_up") or 0,
         valve.scrap, valve.married,
     )  # fmt: skip
+
+
+def _cylinder(read: _Reader, keys: CylinderKeys, number: int, valves: Sequence[str]) -> Cylinder:
+    at = ("cylinder", number)
+    # A valve's name begins with the number of its cylinder: 3E, 1I, 2E1.
+    mine = tuple(name for name in valves if re.match(rf"{keys.number}(?!\d)", name))
+    if not mine:
+        what = f"found {keys.number}, accepted: a cylinder that a valve's name begins with"
+        raise read.bad(what, *at, "number")
+    readings = {words: read.length(given, *at, key, least=None)
+                for key, words in PROTRUDING.items()
+                if (given := getattr(keys, key)) is not None}  # fmt: skip
+    return Cylinder(f"cylinder {keys.number}", mine, readings)
 
 
 def _shop(read: _Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:

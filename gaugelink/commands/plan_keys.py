@@ -16,6 +16,8 @@ LIMITED: Final = {
     "tip_height": "tip height",
     "installed_spring_height": "installed spring height",
     "spring_free_length": "spring free length",
+    "retainer_to_seal": "retainer-to-seal",
+    "seat_width": "seat width",
     "margin": "margin",
     "valve_length": "valve length",
 }
@@ -26,6 +28,11 @@ READ: Final = tuple(key for key in LIMITED
 ONE_SIDED: Final = {"seat_runout": "min", "valve_face_runout": "min", "margin": "max",
                      "valve_length": "max"}  # fmt: skip
 HEAD: Final = {"head_thickness": "head thickness", "head_face_flatness": "head-face flatness"}
+PROTRUDING: Final = {
+    "injector_protrusion": "injector protrusion",
+    "prechamber_protrusion": "prechamber protrusion",
+}
+"""What a cylinder has one of, held by limits of the head."""
 
 Money = Annotated[str, Field(min_length=1, max_length=20)]
 Ends = str | tuple[str, str]
@@ -58,8 +65,12 @@ class _Uncertainty(_Table):
     installed_spring_height: str | None = None
     spring_free_length: str | None = None
     spring_load: str | None = None
+    retainer_to_seal: str | None = None
+    seat_width: str | None = None
     margin: str | None = None
     valve_length: str | None = None
+    injector_protrusion: str | None = None
+    prechamber_protrusion: str | None = None
     head_thickness: str | None = None
     head_face_flatness: str | None = None
 
@@ -70,6 +81,8 @@ class _Head(_Table):
     flatness: str | None = None
     flatness_max: str | None = None
     clean_up: str | None = None
+    injector_protrusion: RangeKeys = RangeKeys()
+    prechamber_protrusion: RangeKeys = RangeKeys()
 
 
 class KindKeys(_Table):
@@ -85,6 +98,9 @@ class KindKeys(_Table):
     installed_spring_height: RangeKeys = RangeKeys()
     spring_free_length: RangeKeys = RangeKeys()
     spring_load: RangeKeys = RangeKeys()
+    retainer_to_seal: RangeKeys = RangeKeys()
+    seat_width: RangeKeys = RangeKeys()
+    seat_width_per_cut: int | float | None = Field(default=None, gt=0, le=100)
     margin: RangeKeys = RangeKeys()
     valve_length: RangeKeys = RangeKeys()
     new_stem: Ends | None = None
@@ -110,6 +126,8 @@ class ValveKeys(_Table):
     installed_spring_height: str | None = None
     spring_free_length: str | None = None
     spring_load: str | None = None
+    retainer_to_seal: str | None = None
+    seat_width: str | None = None
     margin: str | None = None
     valve_length: str | None = None
     drop: str | None = None
@@ -117,6 +135,14 @@ class ValveKeys(_Table):
     face_clean_up: str | None = None
     scrap: str = ""
     married: bool = False
+
+
+class CylinderKeys(_Table):
+    """What was measured at one cylinder beside its valves."""
+
+    number: int = Field(ge=1, le=99)
+    injector_protrusion: str | None = None
+    prechamber_protrusion: str | None = None
 
 
 class _Step(_Table):
@@ -176,4 +202,5 @@ class JobFile(_Table):
     head: _Head = _Head()
     kind: dict[str, KindKeys] = Field(min_length=1)
     valve: list[ValveKeys] = Field(min_length=1, max_length=96)
+    cylinder: list[CylinderKeys] = Field(default=[], max_length=48)
     prices: PriceKeys | None = None

@@ -2,12 +2,16 @@
 
 The bookkeeping of a valve in its seat, depths counted along the valve's axis:
 
-* a cut or lapped seat, or a ground valve face, lets the valve drop: stand-down, tip height and
-  installed spring height grow by the depth;
+* a cut or lapped seat, or a ground valve face, lets the valve drop: stand-down, tip height,
+  installed spring height and the room from retainer to seal grow by the depth;
 * a ground face takes as much off the margin, a ground tip off the tip height and the length;
-* a skim of the fire face takes its depth off the stand-down and the head's thickness, and touches
-  neither tip nor spring;
+* a skim of the fire face takes its depth off the stand-down and the head's thickness, and lets
+  injectors and prechambers stand out as much further; it touches neither tip nor spring;
 * shims take their thickness off the installed spring height.
+
+Some figures change by more or less than the depth: how much a cut widens a seat, and what the
+chamber's volume gains from a sunk valve and loses by a skim, is a matter of the place
+(`Seated.rates`).
 
 Source: geometry. A layer n square to a seat at the angle a from the face is n / cos a deep.
 """
@@ -16,37 +20,58 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from math import cos, radians
+from math import ceil, cos, radians
 from typing import TYPE_CHECKING, Final, Literal, get_args
-
-from gaugelink.metrology.conformity import GUARD_FACTOR
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gaugelink.metrology.springs import Loads
+    from gaugelink.planning.bounds import Bound
 
 Figure = Literal[
     "stand-down",
     "tip height",
     "installed spring height",
+    "retainer-to-seal",
     "margin",
     "valve length",
+    "seat width",
     "head thickness",
+    "injector protrusion",
+    "prechamber protrusion",
+    "chamber volume",
+    "stand-down over others",
+    "chamber volume over others",
 ]
 Step = Literal["cut seat", "lap", "reface valve", "grind tip", "skim", "shim"]
 FIGURES: Final[tuple[Figure, ...]] = get_args(Figure)
 STEPS: Final[tuple[Step, ...]] = get_args(Step)
+DROPS: Final[tuple[Step, ...]] = ("cut seat", "lap", "reface valve")
+"""Steps that let the valve drop."""
+HEIGHTS: Final[tuple[Figure, ...]] = FIGURES[:4]
+"""Figures of a place that follow the valve as it drops."""
+OF_VALVE: Final[tuple[Figure, ...]] = ("margin", "valve length")
+VOLUMES: Final[frozenset[Figure]] = frozenset(("chamber volume", "chamber volume over others"))
+"""Figures that are no lengths: whole zeptolitres (`gaugelink.planning.chambers`)."""
+OTHERS: Final[frozenset[Figure]] = frozenset(
+    ("stand-down over others", "chamber volume over others")
+)
+"""How much a place has more than the one of its like that has least, for limits of the spread."""
 
-_DROP: Final[dict[Figure, int]] = {"stand-down": 1, "tip height": 1, "installed spring height": 1}
+_DROP: Final[dict[Figure, int]] = {
+    **dict.fromkeys(HEIGHTS, 1),
+    "stand-down over others": 1,
+}
 EFFECT: Final[dict[Step, dict[Figure, int]]] = {
     "cut seat": _DROP,
     "lap": _DROP,
     "reface valve": {**_DROP, "margin": -1},
     "grind tip": {"tip height": -1, "valve length": -1},
-    "skim": {"stand-down": -1, "head thickness": -1},
+    "skim": {"stand-down": -1, "head thickness": -1, "injector protrusion": 1,
+             "prechamber protrusion": 1},
     "shim": {"installed spring height": -1},
-}
+}  # fmt: skip
 """What a figure changes by for a depth of one; a figure that is not named stays."""
 
 
@@ -71,125 +96,6 @@ def axial_pm(normal_pm: int, seat_angle_deg: float) -> int:
     return round(normal_pm / cos(radians(seat_angle_deg)))
 
 
-def guard_pm(u_pm: int) -> int:
-    """Give the room that a limit needs for a standard uncertainty, rounded up to a picometre.
-
-    >>> guard_pm(10_000_000)  # u = 0.010 mm
-    16450000
-    """
-    return -(-GUARD_FACTOR.numerator * u_pm // GUARD_FACTOR.denominator)
-
-
-@dataclass(frozen=True, slots=True)
-class Bound:
-    """One side of a limit on a figure.
-
-    Attributes:
-        name: what the book calls the limit; two bounds may bear on one figure, such as the
-            installed height itself and the load of the spring at it.
-        figure: the figure that it holds.
-        side: whether the figure may not be below it or not above it.
-        at_pm: the limit less its guard band, itself within, picometres.
-    """
-
-    name: str
-    figure: Figure
-    side: Literal["lower", "upper"]
-    at_pm: int
-
-    def room_pm(self, value_pm: int) -> int:
-        """Give how far a value lies inside, below 0 where it lies beyond."""
-        return value_pm - self.at_pm if self.side == "lower" else self.at_pm - value_pm
-
-
-def bounds(
-    name: str, figure: Figure, lower_pm: int | None, upper_pm: int | None, u_pm: int = 0
-) -> tuple[Bound, ...]:
-    """Make the bounds of a limit, drawn in by 1.645 standard uncertainties.
-
-    >>> [one.at_pm for one in bounds("stand-down", "stand-down", 900, 1400, u_pm=10)]
-    [917, 1383]
-    """
-    found: list[Bound] = []
-    if lower_pm is not None:
-        found.append(Bound(f"{name} min", figure, "lower", lower_pm + guard_pm(u_pm)))
-    if upper_pm is not None:
-        found.append(Bound(f"{name} max", figure, "upper", upper_pm - guard_pm(u_pm)))
-    return tuple(found)
-
-
-def height_at(spring: Loads, load_n: Fraction) -> Fraction:
-    """Give the height at which a spring has a load, mm; the inverse of its `load`.
-
-    Args:
-        spring: loads at heights.
-        load_n: the load, 0 or more.
-
-    Raises:
-        ValueError: the load is below 0.
-
-    >>> from gaugelink.metrology.springs import from_rate
-    >>> float(height_at(from_rate(Fraction("32.5"), Fraction(48)), Fraction("292.5")))
-    39.0
-    """
-    if load_n < 0:
-        raise ValueError(f"found a load of {float(load_n):g} N, needed: 0 or more")
-    (high, less), rate = spring.points[0], spring.rates[0]
-    for (next_high, next_less), next_rate in zip(spring.points, spring.rates, strict=False):
-        if load_n >= next_less:
-            high, less, rate = next_high, next_less, next_rate
-    return high - (load_n - less) / rate
-
-
-def load_bounds(
-    spring: Loads,
-    lowest_n: Fraction | None,
-    highest_n: Fraction | None,
-    *,
-    lost_n: Fraction = Fraction(0),
-    u_n: Fraction = Fraction(0),
-    u_pm: int = 0,
-) -> tuple[Bound, ...]:
-    """Turn limits of the load at the installed height into bounds of that height.
-
-    A tired spring has lost load: its curve lies lower by as much at every height.
-
-    Args:
-        spring: of a new spring.
-        lowest_n: smallest load allowed, or None.
-        highest_n: largest load allowed, or None.
-        lost_n: what the spring has lost against a new one, N.
-        u_n: standard uncertainty of the load, N.
-        u_pm: standard uncertainty of the height, picometres.
-
-    >>> from gaugelink.metrology.springs import from_rate
-    >>> new = from_rate(Fraction(30), Fraction(50))
-    >>> [one.at_pm for one in load_bounds(new, Fraction(270), None, lost_n=Fraction(15))]
-    [40500000000]
-    """
-    found: list[Bound] = []
-    guard = GUARD_FACTOR * u_n
-    if lowest_n is not None:
-        top = height_at(spring, max(Fraction(0), lowest_n + lost_n + guard)) * 10**9
-        found.append(Bound("spring load min", "installed spring height", "upper",
-                           top.numerator // top.denominator - guard_pm(u_pm)))  # fmt: skip
-    if highest_n is not None:
-        low = height_at(spring, max(Fraction(0), highest_n + lost_n - guard)) * 10**9
-        found.append(Bound("spring load max", "installed spring height", "lower",
-                           -(-low.numerator // low.denominator) + guard_pm(u_pm)))  # fmt: skip
-    return tuple(found)
-
-
-def bind_bound(lift_pm: int, solid_pm: int, least_pm: int, u_pm: int = 0) -> Bound:
-    """Give the smallest installed height that leaves room before the coils touch at full lift.
-
-    >>> bind_bound(10_000_000_000, 28_000_000_000, 1_500_000_000).at_pm / 1e9
-    39.5
-    """
-    at = lift_pm + solid_pm + least_pm + guard_pm(u_pm)
-    return Bound("coil-bind margin min", "installed spring height", "lower", at)
-
-
 @dataclass(frozen=True, slots=True)
 class Seated:
     """A valve in its place: what was measured, and what holds it.
@@ -198,16 +104,29 @@ class Seated:
         figures: picometres; a figure that was not measured is absent.
         held: bounds on them, guard bands taken off.
         most: the most of a step that book or machine allows, picometres; absent: no such limit.
+        rates: what a figure of this place changes by for a depth of one, beside `EFFECT`.
     """
 
     figures: Mapping[Figure, int]
     held: Sequence[Bound]
     most: Mapping[Step, int] = field(default_factory=dict)
+    rates: Mapping[Step, Mapping[Figure, Fraction]] = field(default_factory=dict)
+
+    def moved(self, step: Step) -> Mapping[Figure, int | Fraction]:
+        """Give what a step changes, and by how much for a depth of one."""
+        return {**EFFECT[step], **self.rates.get(step, {})}
+
+    def without(self, *names: Figure) -> Seated:
+        """Give the same place without some figures and what holds them."""
+        figures = {name: value for name, value in self.figures.items() if name not in names}
+        held = tuple(one for one in self.held if one.figure not in names)
+        return replace(self, figures=figures, held=held)
 
     def after(self, step: Step, depth_pm: int) -> Seated:
         """Give the same place after a step; what was used up comes off what is allowed.
 
-        A new insert lifts the valve: a seat cut below 0.
+        A new insert lifts the valve: a seat cut below 0. A change that is no whole picometre is
+        rounded up, so that a seat counts as the wider.
 
         >>> def mm(text): return round(Fraction(text) * 10**9)
         >>> now = Seated({"stand-down": mm("0.95")}, ())
@@ -215,8 +134,8 @@ class Seated:
         >>> now.after("skim", mm("0.10")).figures["stand-down"] / 1e9
         1.05
         """
-        moved = EFFECT[step]
-        figures = {name: value + moved.get(name, 0) * depth_pm
+        moved = self.moved(step)
+        figures = {name: value + ceil(moved.get(name, 0) * depth_pm)
                    for name, value in self.figures.items()}  # fmt: skip
         most = {name: value - (depth_pm if name == step else 0)
                 for name, value in self.most.items()}  # fmt: skip
@@ -266,6 +185,7 @@ class Allowance:
 def allowance(seated: Seated, step: Step) -> Allowance:
     """Say how much of a step is left, all limits together.
 
+    >>> from gaugelink.planning.bounds import bounds
     >>> def mm(text): return round(Fraction(text) * 10**9)
     >>> seated = Seated(
     ...     {"stand-down": mm("0.95"), "tip height": mm("36.80"),
@@ -277,22 +197,57 @@ def allowance(seated: Seated, step: Step) -> Allowance:
     >>> found.most_pm / 1e9, found.held_by
     (0.37, 'tip height max')
     """
-    moved = EFFECT[step]
+    moved = seated.moved(step)
     least, needed_by = 0, ""
     most, held_by = seated.most.get(step), ""
     if most is not None:
         held_by = f"most of this step ({step})"
     for one in seated.held:
-        if one.figure not in moved or one.figure not in seated.figures:
+        rate = moved.get(one.figure)
+        if not rate or one.figure not in seated.figures:
             continue
         room = one.room_pm(seated.figures[one.figure])
-        if (moved[one.figure] > 0) == (one.side == "upper"):  # the step eats the room
-            if most is None or room < most:
-                most, held_by = room, one.name
-        elif -room > least:
-            least, needed_by = -room, one.name
-    missing = tuple(name for name in seated.unmeasured() if name in moved)
+        if (rate > 0) == (one.side == "upper"):  # the step eats the room
+            if most is None or _within(rate, room) < most:
+                most, held_by = _within(rate, room), one.name
+        elif room < 0 and _reaching(rate, -room) > least:
+            least, needed_by = _reaching(rate, -room), one.name
+    missing = tuple(name for name in seated.unmeasured() if moved.get(name))
     return Allowance(step, least, most, needed_by, held_by, missing)
+
+
+def _within(rate: int | Fraction, room: int) -> int:
+    """Give the deepest step that eats no more than the room."""
+    return int(room // abs(Fraction(rate)))
+
+
+def _reaching(rate: int | Fraction, need: int) -> int:
+    """Give the shallowest step that brings a need of 1 or more, fractions rounded up."""
+    return int((need - 1) // abs(Fraction(rate))) + 1
+
+
+def drop_ends(seated: Seated, names: Sequence[Figure]) -> tuple[int | None, int | None]:
+    """Say how far the valve has to drop at least for some figures, and may drop at most.
+
+    Below 0 it has to rise, or may. None where nothing holds it.
+
+    >>> from gaugelink.planning.bounds import bounds
+    >>> now = Seated({"stand-down": 950}, bounds("stand-down", "stand-down", 900, 1400))
+    >>> drop_ends(now, ["stand-down"])
+    (-50, 450)
+    """
+    moved = seated.moved("lap")
+    low: list[int] = []
+    high: list[int] = []
+    for one in seated.held:
+        if one.figure in names and one.figure in seated.figures and moved.get(one.figure):
+            room = one.room_pm(seated.figures[one.figure])
+            depth = _within(moved[one.figure], room)
+            if one.side == "upper":
+                high.append(depth)
+            else:
+                low.append(-depth)
+    return max(low, default=None), min(high, default=None)
 
 
 def allowances(seated: Seated) -> dict[Step, Allowance]:
@@ -325,6 +280,7 @@ def what_if(seated: Seated, step: Step, depth_pm: int, spring: Loads | None = No
     """Try one step and give everything that follows from it.
 
     >>> from gaugelink.metrology.springs import from_rate
+    >>> from gaugelink.planning.bounds import bounds
     >>> now = Seated({"stand-down": 950_000_000, "installed spring height": 38_900_000_000},
     ...              bounds("stand-down", "stand-down", None, 1_100_000_000))
     >>> found = what_if(now, "cut seat", 200_000_000, from_rate(Fraction("32.5"), Fraction(48)))

@@ -13,13 +13,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.planning.held import limits_at
-from gaugelink.planning.means import HEAD_LIMITS, skims
-from gaugelink.planning.options import Ways, needed
+from gaugelink.planning.means import HEAD_LIMITS, protruding, skims
+from gaugelink.planning.options import Ways
 from gaugelink.planning.programme import SECONDS, Programme
+from gaugelink.planning.way import needed
 
 if TYPE_CHECKING:
-    from gaugelink.planning.options import Way
     from gaugelink.planning.task import Task
+    from gaugelink.planning.way import Way
 
 Named = tuple[str, str]
 
@@ -37,6 +38,7 @@ def conflict(task: Task, seconds: float = SECONDS) -> tuple[Named, ...]:
     """
     everything = [
         *((place.name, name) for place in task.places for name in limits_at(task, place)),
+        *((one.name, held.name) for one in task.cylinders for held in protruding(task)),
         *(("", name) for name in HEAD_LIMITS),
     ]
     possible = _Possible(task, seconds)
@@ -61,7 +63,7 @@ class _Possible:
 
     def __call__(self, out: set[Named]) -> bool:
         task = self._task
-        skim = skims(task, frozenset(name for place, name in out if not place))
+        skim = skims(task, frozenset(name for place, name in out if not place), frozenset(out))
         ways = []
         for number, place in enumerate(task.places):
             without = frozenset(name for where, name in out if where == place.name)

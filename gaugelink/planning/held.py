@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gaugelink.planning.allowances import STEPS, Seated, bounds
-from gaugelink.planning.means import skims
+from gaugelink.planning.allowances import STEPS
+from gaugelink.planning.bounds import bounds
+from gaugelink.planning.means import PROTRUSIONS, protruding, skims
 from gaugelink.planning.options import Fitting, Ways
 from gaugelink.planning.task import Range
 
 if TYPE_CHECKING:
-    from gaugelink.planning.allowances import Step
-    from gaugelink.planning.options import Way
+    from gaugelink.planning.allowances import Seated, Step
     from gaugelink.planning.task import Place, Rules, Task
+    from gaugelink.planning.way import Way
 
 
 def fitted(task: Task, way: Way) -> Seated:
@@ -21,15 +23,16 @@ def fitted(task: Task, way: Way) -> Seated:
     new = "replace spring" in way.deeds
     for is_new, load, _ in fitting.springs():
         if is_new == new:
-            return fitting.seated(load)
+            return fitting.seated(load, deeds=way.deeds)
     raise ValueError("found a way that keeps a spring which cannot be kept")  # pragma: no cover
 
 
 def as_found(task: Task, place: int) -> Seated:
     """Give a place with its own valve and spring as they are, for trying a step.
 
-    The head's thickness comes in where it was measured. A spring that is to be replaced, or whose
-    load was not measured, counts as a new one.
+    The head's thickness comes in where it was measured, and how far injector and prechamber of its
+    cylinder stand out. A spring that is to be replaced, or whose load was not measured, counts as
+    a new one.
     """
     fitting = Fitting(Ways(task, skims(task)), place, place, frozenset())
     seated = fitting.seated(fitting.springs()[0][1])
@@ -44,7 +47,12 @@ def as_found(task: Task, place: int) -> Seated:
     figures = dict(seated.figures)
     if task.thickness_pm is not None:
         figures["head thickness"] = task.thickness_pm
-    return Seated(figures, held, most)
+    for cylinder in task.cylinders:
+        if task.places[place].name in cylinder.valves:
+            held += protruding(task)
+            figures |= {name: cylinder.readings[name] for name in PROTRUSIONS
+                        if name in cylinder.readings}  # fmt: skip
+    return replace(seated, figures=figures, held=held, most=most)
 
 
 def limits_at(task: Task, place: Place) -> tuple[str, ...]:

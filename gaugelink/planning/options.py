@@ -8,66 +8,25 @@ is settled here, exactly, and what is left to choose between are whole ways.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 from math import isqrt
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
-from gaugelink.planning.allowances import (
-    FIGURES,
-    Bound,
-    Seated,
-    bind_bound,
-    bounds,
-    guard_pm,
-    load_bounds,
-)
+from gaugelink.planning.allowances import HEIGHTS, OF_VALVE, Seated, allowance, drop_ends
+from gaugelink.planning.bounds import bind_bound, bounds, guard_pm, load_bounds
 from gaugelink.planning.means import stacks
 from gaugelink.planning.task import Range
+from gaugelink.planning.way import FAR, NEW, Way
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
+    from gaugelink.planning.allowances import Figure, Step
+    from gaugelink.planning.bounds import Bound
     from gaugelink.planning.means import Stack
     from gaugelink.planning.task import Deed, Oversize, Span, Task
-
-FAR: Final = 10**15
-"""A length that no head has, 1 km: stands for "not limited"."""
-
-NEW: Final = -1
-"""In the place of a used valve's number: a new valve."""
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way to put a place right.
-
-    Attributes:
-        place: number of the place.
-        valve: number of the place whose used valve is fitted, or `NEW`.
-        deeds: what is done, in the order of the trade.
-        oversize: the guide is reamed to it.
-        stack: shims under the spring.
-        cents: what it costs, parts included.
-        skim: the shallowest and the deepest skim of the face that it bears, picometres.
-        seat, face, tip: the depths between which each of these can be chosen, picometres.
-        lap_pm: what lapping takes.
-        unproved: limits that would have to be kept by what was not measured.
-    """
-
-    place: int
-    valve: int
-    deeds: tuple[Deed, ...]
-    oversize: Oversize | None
-    stack: Stack
-    cents: int
-    skim: Span
-    seat: Span
-    face: Span
-    tip: Span
-    lap_pm: int
-    unproved: tuple[str, ...]
 
 
 class Ways:
@@ -276,7 +235,8 @@ class Fitting:
     def held(self, spring: tuple[Bound, ...]) -> tuple[Bound, ...]:
         """Give all bounds of this valve at this place."""
         found = list(spring)
-        for name in FIGURES[:-1]:
+        names: tuple[Figure, ...] = (*HEIGHTS, *OF_VALVE, "seat width")
+        for name in names:
             limit = self._range(name)
             found += bounds(name, name, limit.lower, limit.upper, self._u(name))
         rules = self._rules
@@ -287,18 +247,33 @@ class Fitting:
                                     self._u("installed spring height")))  # fmt: skip
         return tuple(found)
 
-    def seated(self, spring: tuple[Bound, ...]) -> Seated:
-        """Give the place with this valve in it before any work."""
-        now, used = self._here.readings, self._used
-        sunk = (used.drop_pm if used else 0) - self._here.drop_pm
-        figures = {name: now[name] + sunk for name in FIGURES[:3] if name in now}
-        held = self.held(spring)
+    @property
+    def sunk(self) -> int:
+        """How much deeper this valve sits than the one that was measured here."""
+        return (self._used.drop_pm if self._used else 0) - self._here.drop_pm
+
+    def seated(self, spring: tuple[Bound, ...], *, deeds: Sequence[Deed] = ()) -> Seated:
+        """Give the place with this valve in it before any work.
+
+        Where the deeds bring the seat to its width (an insert does, and a cut unless the book says
+        how much wider it makes a seat), what the width was holds nothing any longer.
+        """
+        now, used, per_cut = self._here.readings, self._used, self._rules.width_per_cut
+        figures: dict[Figure, int] = {name: now[name] + self.sunk for name in HEIGHTS
+                                      if name in now}  # fmt: skip
+        if "seat width" in now:
+            figures["seat width"] = now["seat width"]
+        rates: dict[Step, dict[Figure, Fraction]] = {}
+        if per_cut is not None:
+            rates["cut seat"] = {"seat width": per_cut}
         if used is not None:
-            figures |= {name: used.readings[name] for name in FIGURES[3:5]
-                        if name in used.readings}  # fmt: skip
-        else:  # the maker's part: its margin and length are the maker's matter
-            held = tuple(one for one in held if one.figure in FIGURES[:3])
-        return Seated(figures, held)
+            figures |= {name: used.readings[name] for name in OF_VALVE if name in used.readings}
+        found = Seated(figures, self.held(spring), rates=rates)
+        if used is None:  # the maker's part: its margin and length are the maker's matter
+            found = found.without(*OF_VALVE)
+        if "fit insert" in deeds or ("cut seat" in deeds and per_cut is None):
+            found = found.without("seat width")
+        return found
 
     def _heights(
         self, size: Oversize | None, deeds: tuple[Deed, ...], seat: Span, face: Span, tip: Span,
@@ -306,36 +281,37 @@ class Fitting:
     ) -> Iterator[Way]:  # fmt: skip
         """Reckon the depths that keep the heights, for every stack of shims."""
         new_spring, load, untested = spring
-        seated = self.seated(load)
-        shift = {name: _room(seated, name) for name in FIGURES[:5]}
-        # What comes off face and tip, by margin and length.
-        face = (face[0], min(face[1], -shift["margin"][0])) if face[1] else face
-        tip = (tip[0], min(tip[1], -shift["valve length"][0])) if tip[1] else tip
+        seated = self.seated(load, deeds=deeds)
+        # What comes off face, tip and seat, by margin, length and width.
+        face = _by_itself(seated, face, "margin", "reface valve", deeds)
+        tip = _by_itself(seated, tip, "valve length", "grind tip", deeds)
+        seat = _by_itself(seated, seat, "seat width", "cut seat", deeds)
         if seat[0] > seat[1] or face[0] > face[1] or tip[0] > tip[1]:
-            return
-        if not (shift["margin"][0] <= 0 and shift["valve length"][0] <= 0):
             return
         offers = self._shop.offers
         seat_work = {"cut seat", "fit insert", "reface valve", "replace valve", "move valve"}
         lap = offers.get("lap") if seat_work & set(deeds) else None
         lap_pm = lap.least_pm if lap else 0
-        lowest, highest = seat[0] + face[0] + lap_pm, seat[1] + face[1] + lap_pm
-        lowest = max(lowest, shift["tip height"][0] + tip[0])
-        highest = min(highest, shift["tip height"][1] + tip[1])
+        room = {name: _ends(drop_ends(seated, [name])) for name in HEIGHTS}
+        tip_low, tip_high = room["tip height"]
+        lowest = max(seat[0] + face[0] + lap_pm, tip_low + tip[0], room["retainer-to-seal"][0])
+        highest = min(seat[1] + face[1] + lap_pm, tip_high + tip[1], room["retainer-to-seal"][1])
         more: tuple[Deed, ...] = (*(("lap",) if lap else ()),
                                   *(("replace spring",) if new_spring else ()))  # fmt: skip
         unproved = tuple(dict.fromkeys([*missing, *untested, *seated.unmeasured()]))
+        up, down = room["stand-down"]
         for stack in self._ways._stacks:  # noqa: SLF001  the same room
-            low = max(lowest, shift["installed spring height"][0] + stack.thickness)
-            high = min(highest, shift["installed spring height"][1] + stack.thickness)
+            low = max(lowest, room["installed spring height"][0] + stack.thickness)
+            high = min(highest, room["installed spring height"][1] + stack.thickness)
             if low > high:
                 continue
-            skim = self._ways.bears(low - shift["stand-down"][1], high - shift["stand-down"][0])
+            skim = self._ways.bears(low - down, high - up)
             if skim is None:
                 continue
             done: tuple[Deed, ...] = (*deeds, *more, *(("shim",) if stack.pieces else ()))
+            sink = (self.sunk + max(low, up + skim[0]), self.sunk + min(high, down + skim[1]))
             yield Way(self._place, self._valve, done, size, stack, self._cents(done, size, stack),
-                      skim, seat, face, tip, lap_pm, unproved)  # fmt: skip
+                      skim, seat, face, tip, lap_pm, unproved, sink)  # fmt: skip
 
     def _cents(self, deeds: Sequence[Deed], size: Oversize | None, stack: Stack) -> int:
         kind, shop = self._here.kind, self._shop
@@ -347,35 +323,16 @@ class Fitting:
         return total
 
 
-def _room(seated: Seated, name: str) -> Span:
-    """Give how far a figure has to move at least and may move at most, down below 0."""
-    low, high = -FAR, FAR
-    for one in seated.held:
-        if one.figure == name and name in seated.figures:
-            room = one.room_pm(seated.figures[one.figure])
-            low, high = (max(low, -room), high) if one.side == "lower" else (low, min(high, room))
-    return low, high
+def _ends(found: tuple[int | None, int | None]) -> Span:
+    low, high = found
+    return (-FAR if low is None else low, FAR if high is None else high)
 
 
-def needed(ways: Iterable[Way], *, useful: bool = False) -> list[Way]:
-    """Leave out every way that another one makes needless.
-
-    Args:
-        ways: of one place.
-        useful: leave out only those that do the same and more; else also those that are dearer.
-
-    Returns:
-        The cheapest first.
-    """
-    kept: list[Way] = []
-    for way in sorted(ways, key=lambda one: (one.cents, len(one.deeds), len(one.unproved))):
-        for other in kept:
-            same = other.valve == way.valve and (
-                ("replace spring" in other.deeds) == ("replace spring" in way.deeds)
-            )
-            wider = other.skim[0] <= way.skim[0] and way.skim[1] <= other.skim[1]
-            if same and wider and (not useful or set(other.deeds) <= set(way.deeds)):
-                break
-        else:
-            kept.append(way)
-    return kept
+def _by_itself(seated: Seated, span: Span, name: Figure, step: Step, deeds: Sequence[Deed]) -> Span:
+    """Cut the depths of a step down to what one figure bears; none where it asks for the step."""
+    alone = replace(seated, held=[one for one in seated.held if one.figure == name])
+    if step not in deeds:  # an insert brings a width of its own, and its depths stay
+        return span if not alone.beyond() else (1, 0)
+    found = allowance(alone, step)
+    most = span[1] if found.most_pm is None else min(span[1], found.most_pm)
+    return max(span[0], found.least_pm), most

@@ -13,19 +13,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gaugelink.planning.allowances import FIGURES, drop_ends
 from gaugelink.planning.conflict import conflict
 from gaugelink.planning.held import fitted
-from gaugelink.planning.means import skims
-from gaugelink.planning.options import Ways, needed
+from gaugelink.planning.means import PROTRUSIONS, skims
+from gaugelink.planning.options import Ways
 from gaugelink.planning.programme import SECONDS, Programme
 from gaugelink.planning.task import Range
+from gaugelink.planning.way import FAR, needed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gaugelink.planning.allowances import Figure, Seated, Step
-    from gaugelink.planning.options import Way
     from gaugelink.planning.task import Task
+    from gaugelink.planning.way import Way
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,13 +174,25 @@ def _settled(task: Task, skim: tuple[bool, int, int], chosen: Sequence[Way], bou
     puts = tuple(_put(task, way, taken) for way in chosen)
     cents = sum(way.cents for way in chosen) + seals_cents(task)
     cents += task.shop.offers["skim"].cents if cut else 0
-    missing = [(task.places[way.place].name, what) for way in chosen for what in way.unproved]
+    return Plan(puts, depth, cents, min(cents, bound + seals_cents(task)),
+                tuple(_missing(task, chosen, cut=cut)))  # fmt: skip
+
+
+def _missing(task: Task, chosen: Sequence[Way], *, cut: bool) -> Iterator[tuple[str, str]]:
+    """Name the readings that a plan leans on and that nobody has taken."""
+    for way in chosen:
+        for what in way.unproved:
+            yield task.places[way.place].name, what
+    for cylinder in task.cylinders:
+        for what in PROTRUSIONS:
+            if task.head.get(what, Range()) != Range() and what not in cylinder.readings:
+                yield cylinder.name, what
     asked = {"head-face flatness": task.flatness_pm}
     if cut:  # the thickness is asked for only where it gets less
         asked["head thickness"] = task.thickness_pm
-    missing += [("", name) for name, value in asked.items()
-                if value is None and task.head.get(name, Range()) != Range()]  # fmt: skip
-    return Plan(puts, depth, cents, min(cents, bound + seals_cents(task)), tuple(missing))
+    for what, value in asked.items():
+        if value is None and task.head.get(what, Range()) != Range():
+            yield "", what
 
 
 def _put(task: Task, way: Way, skim: int) -> Put:
@@ -190,16 +204,11 @@ def _put(task: Task, way: Way, skim: int) -> Put:
     seated = fitted(task, way)
     moved = seated.after("skim", skim).after("shim", way.stack.thickness)
 
-    def ends(figures: Sequence[Figure]) -> tuple[int, int]:
-        rooms = [(one, one.room_pm(moved.figures[one.figure])) for one in moved.held
-                 if one.figure in figures and one.figure in moved.figures]  # fmt: skip
-        return (
-            max((-room for one, room in rooms if one.side == "lower"), default=-(10**15)),
-            min((room for one, room in rooms if one.side == "upper"), default=10**15),
-        )
-
-    low, high = ends(("stand-down", "installed spring height"))
-    tip_low, tip_high = ends(("tip height",))
+    low, high = (value if value is not None else far for value, far in zip(
+        drop_ends(moved, [name for name in FIGURES if name != "tip height"]), (-FAR, FAR),
+        strict=True))  # fmt: skip
+    tip_low, tip_high = (value if value is not None else far for value, far in zip(
+        drop_ends(moved, ["tip height"]), (-FAR, FAR), strict=True))  # fmt: skip
     drop = max(low, way.seat[0] + way.face[0] + way.lap_pm, tip_low + way.tip[0])
     face = max(way.face[0], drop - way.lap_pm - way.seat[1])
     seat = drop - way.lap_pm - face

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gaugelink.planning.options import Way
     from gaugelink.planning.task import Task
+    from gaugelink.planning.way import Way
 
 _PM = 1e-6
 _TINY = 1e-6

@@ -114,6 +114,10 @@ class Rules:
         tested_at_pm: the height at which `Place.spring_load_n` was taken.
         u_load_n: standard uncertainty of that load.
         lift_pm, solid_pm, bind_least_pm: for the coils; all three or none.
+        width_per_cut: by how much a seat gets wider for a depth of one; None: a seat that is cut
+            is brought to its width by its top and throat cuts, and holds no depth.
+        valve_head_pm: diameter of the valve's head, for the chamber's volume.
+        stand_down_spread_pm: the most by which one valve of the kind may lie deeper than another.
     """
 
     limits: Mapping[str, Range] = field(default_factory=dict)
@@ -127,6 +131,9 @@ class Rules:
     lift_pm: int | None = None
     solid_pm: int | None = None
     bind_least_pm: int | None = None
+    width_per_cut: Fraction | None = None
+    valve_head_pm: int | None = None
+    stand_down_spread_pm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +145,8 @@ class Place:
         kind: valves change places within their kind only.
         stem, bore: smallest and largest reading.
         readings: by characteristic: stand-down, tip height, installed spring height, margin, valve
-            length, valve face runout, seat runout, spring free length.
+            length, valve face runout, seat runout, seat width, spring free length;
+            retainer-to-seal is the room left at full lift.
         spring_load_n: of its spring at the test height.
         drop_pm: how much deeper this valve sits than a new one would.
         seat_least_pm: at least so much of the seat has to go once it is cut, until it is clean.
@@ -166,6 +174,46 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Cylinder:
+    """What was measured at one cylinder beside its valves; None: not measured.
+
+    Attributes:
+        name: such as ``cylinder 2``.
+        valves: names of its places.
+        readings: injector protrusion and prechamber protrusion, picometres.
+        volume_zl: of the combustion chamber in the head, zeptolitres.
+    """
+
+    name: str
+    valves: tuple[str, ...] = ()
+    readings: Mapping[str, int] = field(default_factory=dict)
+    volume_zl: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Chambers:
+    """What the book says of the combustion chambers.
+
+    Attributes:
+        area_um2: by which a skim takes from the volume, square micrometres.
+        volume: what it allows, zeptolitres: a square micrometre times a picometre.
+        spread_zl: the most by which one chamber may be larger than another.
+        u_zl: standard uncertainty of a volume.
+        swept_zl, other_zl: of a cylinder, and what is left above the piston beside the chamber in
+            the head (gasket, piston bowl; below 0 for a dome), for the compression ratio.
+        ratio: smallest and largest compression ratio.
+    """
+
+    area_um2: int
+    volume: Range = Range()
+    spread_zl: int | None = None
+    u_zl: int = 0
+    swept_zl: int | None = None
+    other_zl: int = 0
+    ratio: tuple[Fraction | None, Fraction | None] = (None, None)
+
+
+@dataclass(frozen=True, slots=True)
 class Task:
     """A head to be planned.
 
@@ -174,8 +222,11 @@ class Task:
         springs_as_set: one new spring asks for all.
         thickness_pm, flatness_pm: readings of the head; None: not measured.
         clean_up_pm: a skim takes off at least this much.
-        head: limits of head thickness and head-face flatness.
-        u_pm: standard uncertainties of these two.
+        head: limits of head thickness and head-face flatness, and of injector and prechamber
+            protrusion at every cylinder.
+        u_pm: standard uncertainties of these.
+        cylinders: what was measured at them.
+        chambers: what holds for their volumes; None: nothing.
     """
 
     name: str
@@ -189,3 +240,5 @@ class Task:
     clean_up_pm: int = 0
     head: Mapping[str, Range] = field(default_factory=dict)
     u_pm: Mapping[str, int] = field(default_factory=dict)
+    cylinders: tuple[Cylinder, ...] = ()
+    chambers: Chambers | None = None
