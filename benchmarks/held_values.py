@@ -21,7 +21,7 @@ from gaugelink.metrology.capability import capability
 from gaugelink.metrology.charts import chart, deviation_moments
 from gaugelink.metrology.conformity import probability_within
 from gaugelink.metrology.counts import counts_of, sum_of_squares
-from gaugelink.metrology.fits import fit
+from gaugelink.metrology.fits import fit, permitted
 from gaugelink.metrology.flatness import least_squares, minimum_zone
 from gaugelink.metrology.formula import read_formula
 from gaugelink.metrology.oneway import oneway
@@ -35,6 +35,10 @@ if TYPE_CHECKING:
 
 MOST = 15.0
 FOLDER = Path(__file__).resolve().parents[2] / "shared" / "checks"
+
+P7 = ((6, -24, -9), (10, -29, -11), (18, -35, -14), (30, -42, -17), (50, -51, -21), (80, -59, -24),
+      (120, -68, -28), (180, -79, -33), (250, -88, -36))  # fmt: skip
+"""Over which size, lower, upper: "Housing tolerances and resultant fits", germany-bearing.com."""
 
 
 def digits(found: float, held: float) -> float:
@@ -249,6 +253,12 @@ def form(values: Values) -> Iterator[Row]:
         reached = min(reached, digits(found.least_pm, int(row["min_clearance"]) * 1e6),
                       digits(found.most_pm, int(row["max_clearance"]) * 1e6))  # fmt: skip
     yield "clearances of H7/g6, three steps", "ISO 286-2", reached
+    reached = MOST
+    for over, lower, upper in P7:
+        hole = permitted(over * 10**9 + 1, "P7")
+        reached = min(reached, digits(hole.lower_pm, lower * 1e6),
+                      digits(hole.upper_pm, upper * 1e6))  # fmt: skip
+    yield "limit deviations of P7, nine steps", "a bearing catalogue's table of ISO 286-2", reached
 
 
 def _points(rows: list[dict[str, str]]) -> tuple[list[tuple[int, int, int]], float]:

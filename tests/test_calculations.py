@@ -6,10 +6,8 @@ import doctest
 import importlib.util
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import pytest
+import pytest
 
 PROJECT = Path(__file__).resolve().parents[1]
 PAGE = PROJECT / "docs" / "calculations.md"
@@ -20,6 +18,13 @@ def test_every_worked_example_gives_what_it_says() -> None:
     found = doctest.testfile(str(PAGE), module_relative=False, encoding="utf-8")
     assert found.failed == 0
     assert found.attempted > 30
+
+
+@pytest.mark.parametrize("name", ["form.md"])
+def test_the_examples_of_the_other_pages_hold(name: str) -> None:
+    found = doctest.testfile(str(PAGE.with_name(name)), module_relative=False, encoding="utf-8")
+    assert found.failed == 0
+    assert found.attempted > 0
 
 
 def test_the_table_is_the_one_that_the_command_prints(

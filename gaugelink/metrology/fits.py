@@ -3,51 +3,30 @@
 Tolerance grades and fundamental deviations are those of the tables, which are rounded: the formula
 behind them comes within 9 % only. "Over" a size excludes it, "up to" includes it.
 
-Source: ISO 286-1, grades IT5 to IT11 (held by a copied table in the tests); fundamental deviations
-from memory, g and H held by a copied table for three steps. Thick-walled tubes: Lame, as in
-Shigley, Mechanical Engineering Design, chapter 3 (from memory; held by the textbook's form for
-equal materials).
+Source: ISO 286-1, whose tables and what holds them stand in `fit_tables`. Thick-walled tubes: Lame,
+as in Shigley, Mechanical Engineering Design, chapter 3 (from memory; held by the textbook's form
+for equal materials).
 """
 
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Literal
 
+from gaugelink.metrology.fit_tables import (
+    GRADES_UM,
+    LOWER_UM,
+    STEPS_MM,
+    UPPER_UM,
+    hole_upper_um,
+    lower_um,
+    step_of,
+)
 from gaugelink.quantity import PM_PER_MM, PM_PER_UM
 
 if TYPE_CHECKING:
     from fractions import Fraction
-
-STEPS_MM: Final = (3, 6, 10, 18, 30, 50, 80, 120, 180, 250, 315, 400, 500)
-"""Upper ends of the steps of nominal size."""
-
-GRADES_UM: Final = {
-    5: (4, 5, 6, 8, 9, 11, 13, 15, 18, 20, 23, 25, 27),
-    6: (6, 8, 9, 11, 13, 16, 19, 22, 25, 29, 32, 36, 40),
-    7: (10, 12, 15, 18, 21, 25, 30, 35, 40, 46, 52, 57, 63),
-    8: (14, 18, 22, 27, 33, 39, 46, 54, 63, 72, 81, 89, 97),
-    9: (25, 30, 36, 43, 52, 62, 74, 87, 100, 115, 130, 140, 155),
-    10: (40, 48, 58, 70, 84, 100, 120, 140, 160, 185, 210, 230, 250),
-    11: (60, 75, 90, 110, 130, 160, 190, 220, 250, 290, 320, 360, 400),
-}
-
-UPPER_UM: Final = {
-    "d": (-20, -30, -40, -50, -65, -80, -100, -120, -145, -170, -190, -210, -230),
-    "e": (-14, -20, -25, -32, -40, -50, -60, -72, -85, -100, -110, -125, -135),
-    "f": (-6, -10, -13, -16, -20, -25, -30, -36, -43, -50, -56, -62, -68),
-    "g": (-2, -4, -5, -6, -7, -9, -10, -12, -14, -15, -17, -18, -20),
-    "h": (0,) * 13,
-}
-"""Upper deviation of shafts; holes of the same letter in capitals are the mirror image."""
-
-LOWER_UM: Final = {
-    "n": (4, 8, 10, 12, 15, 17, 20, 23, 27, 31, 34, 37, 40),
-    "p": (6, 12, 15, 18, 22, 26, 32, 37, 43, 50, 56, 62, 68),
-}
-"""Lower deviation of shafts."""
 
 _CLASS = re.compile(r"([A-Za-z])([0-9]{1,2})")
 
@@ -67,7 +46,8 @@ def permitted(nominal_pm: int, tolerance_class: str) -> Range:
 
     Args:
         nominal_pm: nominal size, above 0, up to 500 mm.
-        tolerance_class: such as ``H7`` (a hole) or ``g6`` (a shaft): d to h, n and p; D to H.
+        tolerance_class: such as ``H7`` (a hole) or ``g6`` (a shaft): d to h, k, m, n, p, r and s,
+            the same for holes in capitals.
 
     Raises:
         ValueError: a size or class outside the tables.
@@ -81,17 +61,19 @@ def permitted(nominal_pm: int, tolerance_class: str) -> Range:
     letter, grade = (match[1], int(match[2])) if match else ("", 0)
     small = letter.lower()
     hole = letter.isupper()
-    if grade not in GRADES_UM or small not in (UPPER_UM if hole else {**UPPER_UM, **LOWER_UM}):
+    if not 5 <= grade <= max(GRADES_UM) or (small not in UPPER_UM and small not in LOWER_UM):
         raise ValueError(
-            f"found the class {tolerance_class!r}, needed: a shaft d to h, n or p, or a hole D to "
-            "H, with a grade from 5 to 11, such as H7 or g6"
+            f"found the class {tolerance_class!r}, needed: a letter d to h, k, m, n, p, r or s "
+            "(a shaft; a hole in capitals) with a grade from 5 to 11, such as H7 or g6"
         )
-    step = bisect_left([end * PM_PER_MM for end in STEPS_MM], nominal_pm)
-    wide = GRADES_UM[grade][step] * PM_PER_UM
+    wide = GRADES_UM[grade][step_of(nominal_pm)] * PM_PER_UM
     if small in LOWER_UM:
-        lower = LOWER_UM[small][step] * PM_PER_UM
+        if hole:
+            upper = hole_upper_um(letter, grade, nominal_pm) * PM_PER_UM
+            return Range(upper - wide, upper)
+        lower = lower_um(small, grade, nominal_pm) * PM_PER_UM
         return Range(lower, lower + wide)
-    upper = UPPER_UM[small][step] * PM_PER_UM
+    upper = UPPER_UM[small][step_of(nominal_pm)] * PM_PER_UM
     return Range(-upper, -upper + wide) if hole else Range(upper - wide, upper)
 
 
