@@ -1,0 +1,110 @@
+"""Forecasts and surprises in plain words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.quantity import PM_PER, exact_text, rounded_text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from gaugelink.events import WorkDone
+    from gaugelink.head import Position
+    from gaugelink.planning.forecast import Compared, Forecast
+    from gaugelink.quantity import Displayed, LengthUnit
+
+
+def place_words(position: Position) -> str:
+    """Name a place shortly.
+
+    >>> from gaugelink.head import Position
+    >>> place_words(Position("3E", "stem diameter", "top", "along"))
+    '3E stem diameter, top, along'
+    """
+    parts = [position.characteristic, position.station, position.direction]
+    return f"{position.valve or 'head'} {', '.join(part for part in parts if part)}"
+
+
+def told_words(work: Sequence[WorkDone]) -> str:
+    """Name the work with its depths: ``seat cut 0.15 mm and face skimmed``."""
+    told = [f"{one.operation} {one.depth}" if one.depth else one.operation for one in work]
+    return " and ".join(told)
+
+
+def size_words(forecast: Forecast) -> str:
+    """Write the size or the range that is foretold, with its unit; empty where none is."""
+    if forecast.why_not:
+        return ""
+    if forecast.is_size and forecast.before is not None and forecast.low_pm is not None:
+        unit = forecast.before.shown.unit
+        shown = [forecast.before.shown, *(one.depth for one in forecast.because if one.depth)]
+        places = max(_places(one) for one in shown if one.unit == unit)
+        return f"{rounded_text(forecast.low_pm, unit, places)} {unit}"
+    unit = forecast.before.shown.unit if forecast.before else "mm"
+    low, high = (None if pm is None else exact_text(pm, unit, most_places=5)
+                 for pm in (forecast.low_pm, forecast.high_pm))  # fmt: skip
+    if low is None:
+        return f"at most {high} {unit}"
+    return f"at least {low} {unit}" if high is None else f"{low} to {high} {unit}"
+
+
+def expected_words(forecast: Forecast) -> str:
+    """Say what to expect: ``expected 1.23 mm after seat cut 0.15 mm``."""
+    if forecast.why_not:
+        return f"not foretold: {forecast.why_not}"
+    return f"expected {size_words(forecast)} after {told_words(forecast.because)}"
+
+
+def compared_words(found: Compared) -> str:
+    """Say what was told and what was found.
+
+    A whole sentence for a person, such as ``3E stand-down: seat cut 0.15 mm was told, it moved by
+    0.31 mm``.
+    """
+    forecast, shown = found.forecast, found.found.shown
+    where, told = place_words(forecast.position), told_words(forecast.because)
+    were = "was" if len(forecast.because) == 1 else "were"
+    if forecast.why_not:
+        return f"{where}: {told} {were} told, {shown} was found; not foretold: {forecast.why_not}"
+    if not forecast.is_size or forecast.before is None or forecast.low_pm is None:
+        return f"{where}: {told} {were} told, expected {size_words(forecast)}, found {shown}"
+    moved = shown.pm - forecast.before.shown.pm
+    wanted = forecast.low_pm - forecast.before.shown.pm
+    by = f"it moved by {_by(abs(moved), shown)}"
+    if len(forecast.because) == 1 and wanted:
+        other = ", the other way" if moved * wanted < 0 else ""
+        return f"{where}: {told} {were} told, {by}{other}"
+    together = f"together {_by(abs(wanted), shown)} {_way(wanted)}"
+    return f"{where}: {told} {were} told, {together}; {by} {_way(moved)}"
+
+
+def surprise_words(found: Compared) -> str:
+    """Say a surprise, and what it can mean."""
+    *first, last = found.meanings
+    return f"{compared_words(found)}. It can be that {', '.join(first)}, or {last}"
+
+
+def difference_words(found: Compared) -> str:
+    """Write how far a reading lies from what was foretold, with a sign; empty where nothing was."""
+    if found.forecast.why_not:
+        return ""
+    sign = "+" if found.difference_pm > 0 else ""
+    return f"{sign}{_by(found.difference_pm, found.found.shown)}"
+
+
+def uncertainty_words(u_pm: int, unit: LengthUnit) -> str:
+    """Write twice a standard uncertainty, as a report shows it."""
+    return f"{rounded_text(2 * u_pm, unit, 3 if unit == 'mm' else 4)} {unit}"
+
+
+def _places(shown: Displayed) -> int:
+    return len(str(PM_PER[shown.unit] // shown.step_pm)) - 1
+
+
+def _by(pm: int, shown: Displayed) -> str:
+    return f"{rounded_text(pm, shown.unit, _places(shown))} {shown.unit}"
+
+
+def _way(pm: int) -> str:
+    return "more" if pm > 0 else "less" if pm < 0 else "in all"
