@@ -5,7 +5,12 @@ Distances are square to the planes (ISO 1101), however the face lies. Along the 
 that have three points or more, the gap under a straightedge and the straightness are told. Points
 are counted from 1, in the order of the file.
 
-Exit status: 0 done; 2 the file or an argument is bad.
+With --u, the standard uncertainty of one height, that of both kinds of flatness is told (first
+order, expanded with k = 2). With --max the minimum zone is held against a limit, 1.645 of its
+standard uncertainties kept from it (ISO 14253-1:2017), or as it is without --u.
+
+Exit status: 0 done; 1 the minimum zone is outside --max, or undecided; 2 the file or an argument
+is bad.
 """
 
 from __future__ import annotations
@@ -25,6 +30,9 @@ if TYPE_CHECKING:
 
     from gaugelink.metrology.flatness import Point, Zone
     from gaugelink.tablefile import Row
+
+COVER = 2
+"""Expanded over standard uncertainty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +58,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--level-on", metavar="P,P,P",
                         help="three points on which the head is levelled for the cut, for example "
                         "1,5,31 (default: the best set-up there is)")  # fmt: skip
+    parser.add_argument("--u", metavar="LENGTH",
+                        help="standard uncertainty of one height, for example 0.002mm")  # fmt: skip
+    parser.add_argument("--max", metavar="LENGTH",
+                        help="largest flatness allowed, itself within")  # fmt: skip
     parser.add_argument("--plot", metavar="FILE.html",
                         help="write a map of the face, to look at offline")  # fmt: skip
 
@@ -62,7 +74,9 @@ def run(args: argparse.Namespace) -> int:
     """
     from gaugelink.metrology.flatness import clean_up, least_squares, minimum_zone  # noqa: PLC0415
 
-    window_pm = _length(args.any_length) if args.any_length else None
+    window_pm = _length(args.any_length, "--any-length") if args.any_length else None
+    u_pm = _length(args.u, "--u") if args.u else None
+    max_pm = _length(args.max, "--max") if args.max else None
     measured = read(Path(args.file))
     level_on = _three(args.level_on, len(measured.points)) if args.level_on else None
     try:
@@ -84,6 +98,7 @@ def run(args: argparse.Namespace) -> int:
         "clean_up": {"highest": cut.highest + 1, "lowest": cut.lowest + 1},
         "lines": _lines(measured, window_pm),
     }
+    document |= _sureness(measured, zone, u_pm, max_pm)
     if args.plot:
         from gaugelink.commands.flatness_plot import write  # noqa: PLC0415
 
@@ -92,7 +107,37 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(document))
     else:
         _print(document, args.any_length)
-    return 0
+    return 1 if document.get("verdict", "within") != "within" else 0
+
+
+def _sureness(measured: Measured, zone: Zone, u_pm: int | None, max_pm: int | None
+              ) -> dict[str, Any]:  # fmt: skip
+    """Tell how sure the flatness is, and the verdict, where they were asked for."""
+    from gaugelink.metrology.conformity import verdict  # noqa: PLC0415
+
+    found: dict[str, Any] = {}
+    zone_u_pm = None
+    if u_pm is not None:
+        from gaugelink.metrology.flatness_uncertainty import (  # noqa: PLC0415
+            least_squares_weight,
+            minimum_zone_weight,
+        )
+
+        try:
+            weight = minimum_zone_weight(measured.points, zone)
+        except ValueError as fault:
+            raise InputError(str(fault), field="--u") from None
+        zone_u_pm = round(weight * u_pm)
+        squares_u_pm = round(least_squares_weight(measured.points) * u_pm)
+        found = {"k": COVER, "method": "first order"}
+        for name, part_pm in (("minimum_zone", zone_u_pm), ("least_squares", squares_u_pm)):
+            found[f"{name}_u_mm"] = part_pm / PM_PER_MM
+            found[f"{name}_U_mm"] = COVER * part_pm / PM_PER_MM
+    if max_pm is not None:
+        width_pm = Fraction(zone.width) * measured.step_mm * PM_PER_MM
+        found["max_mm"] = max_pm / PM_PER_MM
+        found["verdict"] = verdict(width_pm, zone_u_pm, None, max_pm)
+    return found
 
 
 def read(path: Path) -> Measured:
@@ -127,13 +172,13 @@ def _check(row: Row, column: str) -> None:
         raise row.fault(column, fault.what) from None
 
 
-def _length(text: str) -> int:
+def _length(text: str, field: str) -> int:
     try:
         length = parse_length(text)
     except InputError as fault:
-        raise InputError(fault.what, field="--any-length") from None
+        raise InputError(fault.what, field=field) from None
     if length.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field="--any-length")
+        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
     return length.pm
 
 
@@ -199,6 +244,12 @@ def _print(document: dict[str, Any], window: str | None) -> None:
         if on:
             shown = [f"point {row['point']} ({row['x_mm']:g}, {row['y_mm']:g})" for row in on]
             print(f"  on the {plane} plane: {', '.join(shown)}")
+    if "k" in document:
+        for words, name in (("minimum zone", "minimum_zone"), ("least squares", "least_squares")):
+            print(f"{f'u of {words}':<24}{document[f'{name}_u_mm']:>12.6f} mm   U (k = 2) "
+                  f"{document[f'{name}_U_mm']:.6f} mm")  # fmt: skip
+    if "verdict" in document:
+        print(f"{'largest allowed':<24}{document['max_mm']:>12.6f} mm   {document['verdict']}")
     ends = document["clean_up"]
     print(f"{'smallest clean-up cut':<24}{document['clean_up_mm']:>12.6f} mm   from point "
           f"{ends['highest']} down to point {ends['lowest']}")  # fmt: skip

@@ -108,7 +108,7 @@ def minimum_zone(points: Sequence[Point] | Places) -> Zone:
     """
     from gaugelink.metrology import flatness_hull  # noqa: PLC0415  scipy is slow to start
 
-    table = _table(points)
+    table = table_of(points)
     turned = flatness_hull.axes(table)
     found = flatness_hull.candidates(turned)
     if found is None:
@@ -148,7 +148,7 @@ def least_squares(points: Sequence[Point] | Places) -> float:
     """
     from gaugelink.metrology import flatness_hull  # noqa: PLC0415
 
-    return float(flatness_hull.axes(_table(points)).extent[2])
+    return float(flatness_hull.axes(table_of(points)).extent[2])
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +199,7 @@ def clean_up(points: Sequence[Point], level_on: tuple[int, int, int] | None = No
     return CleanUp(zone.width, heights.index(high), heights.index(low))
 
 
-def _table(points: Sequence[Point] | Places) -> Places:
+def table_of(points: Sequence[Point] | Places) -> Places:
     """Hold points as a table; refuse what has no flatness."""
     import numpy as np  # noqa: PLC0415
 
