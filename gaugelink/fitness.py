@@ -70,6 +70,12 @@ class Fitness:
         return self.room_pm / (2 * COVERAGE_FACTOR * self.u_pm)
 
     @property
+    def u_most_pm(self) -> int:
+        """Standard uncertainty from which on nothing is within; 0 where it is not known."""
+        bounds = (self.limit.lower is not None) + (self.limit.upper is not None)
+        return int(self.room_pm / (bounds * GUARD_FACTOR))
+
+    @property
     def left(self) -> float | None:
         """Share of the room in which the word is *within*; None where it is not known."""
         if not (self.u_pm and self.room_pm):

@@ -294,6 +294,9 @@ def test_a_limit_that_a_gauge_is_too_coarse_for_is_named():
     assert too_coarse(sheet, fine) == []
     [words] = too_coarse(sheet, coarse)
     assert words.startswith("stem diameter: the gauges of this bench cannot judge it")
+    # Intake and exhaust have a room of 7.975 - 7.935 mm, less a little for the wider inch figure;
+    # two bounds: 0.040 / (2 * 1.645) = 12.2 um.
+    assert words.endswith("u is 100.0 um, and from 12.2 um on no value would be within")
 
 
 HERE = [

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from test_attribution import BORE, DIRECT, NEW, ROCK, STEM, TITLE, UM
+from test_judge_command import BENCH
 
 from gaugelink.planning.fault import Size, attribute
 
@@ -71,6 +72,21 @@ def test_uncertainties_may_be_given_once_for_all_rows(fault):
     status, out, err = fault(WORN, "--u-stem", "0mm")
     assert (status, out) == (2, "")
     assert "--u-stem" in err
+
+
+def test_uncertainties_may_come_from_the_bench_file(fault, tmp_path: Path):
+    bench = tmp_path / "bench.toml"
+    other = BENCH.replace('"M1"', '"B1"').replace('"micrometer"', '"bore gauge"')
+    other = other[other.index("[[gauge]]") :].replace("COM5", "COM6")
+    other = other.replace("signed-line", "bcd52-inch8")
+    text = (BENCH + other).replace('repeatability = "0.0018 mm"\n', "")
+    bench.write_text(text.replace("0.0019", "0.001", 1).replace("0.0019", "0.002"), "utf-8")
+    bare = WORN.replace("0.001", "").replace("0.002", "")
+    assert fault(bare, "--bench", str(bench)) == fault(WORN)
+    bench.write_text("", "utf-8")
+    status, out, err = fault(bare, "--bench", str(bench))
+    assert (status, out) == (2, "")
+    assert "bench.toml" in err
 
 
 def test_nothing_over_its_limit_ends_with_0(fault):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gaugelink.fitness import WORDS, fitness
 from gaugelink.head import ZERO_CHECK
+from gaugelink.quantity import micrometres_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -62,7 +63,8 @@ def too_coarse(sheet: Sheet, gauges: Iterable[Gauge]) -> list[str]:
     """Say which limits of a sheet nothing can be within, because the gauges are too coarse."""
     found = {
         f"{item.limit.characteristic}{' by rock' if item.limit.method == 'rock' else ''}: the "
-        f"gauges of this bench {WORDS[item.word]}": None
+        f"gauges of this bench {WORDS[item.word]}; u is {micrometres_text(item.u_pm)} um, and from "
+        f"{micrometres_text(item.u_most_pm)} um on no value would be within": None
         for item in fitness(sheet, gauges)
         if item.word == "cannot"
     }

@@ -2,8 +2,8 @@
 
 The files are those of `gaugelink judge`: a limit sheet, and readings (CSV: valve, characteristic,
 station, direction, value, unit; method, lift, valve_used, figure, u). Probabilities need
-uncertainties: a row's own u, or else --u-stem and --u-bore. Which ways there are to tell, and what
-the answers mean, stands in docs/attribution.md.
+uncertainties: a row's own u, else --u-stem or --u-bore, else that of the gauge in the bench file.
+Which ways there are to tell, and what the answers mean, stands in docs/attribution.md.
 
 Exit status: 0 no clearance is over its limit; 1 one is, or may be; 2 a file is bad.
 """
@@ -15,7 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gaugelink.commands.judge import readings_of
+from gaugelink.commands.judge import readings_of, register_of, with_u
 from gaugelink.content import read_text
 from gaugelink.errors import InputError
 
@@ -36,6 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="standard uncertainty of stem diameters whose row has no u, for example "
         "0.0019mm")  # fmt: skip
     add("--u-bore", metavar="LENGTH", help="that of guide bores")
+    add("--bench", metavar="BENCH.toml", help="the bench file of the gauges")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -56,6 +57,9 @@ def run(args: argparse.Namespace) -> int:
 
     sheet = load(read_text(Path(args.sheet)), args.sheet)
     measured = list(_with_u(readings_of(args.readings, sheet), known))
+    if args.bench is not None:
+        register = register_of(args.bench, measured)
+        measured = [with_u(row, register) for row in measured]
     found = attributions(sheet, measured, judge(sheet, measured).verdicts)
     if args.json:
         print(json.dumps({"faults": [_document(one) for one in found]}, ensure_ascii=False))

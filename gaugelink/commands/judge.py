@@ -53,9 +53,9 @@ def run(args: argparse.Namespace) -> int:
 
     sheet = load(read_text(Path(args.sheet)), args.sheet)
     measured = readings_of(args.readings, sheet)
-    register = _register(args.bench, measured) if args.bench is not None else None
+    register = register_of(args.bench, measured) if args.bench is not None else None
     if register is not None:
-        measured = [_with_u(row, register) for row in measured]
+        measured = [with_u(row, register) for row in measured]
     found = judge(sheet, measured)
     told = _deciders(sheet, found, register) if register is not None else []
     if args.json:
@@ -72,8 +72,12 @@ def run(args: argparse.Namespace) -> int:
     return 1 if counts["outside"] or counts["undecided"] or found.unused else 0
 
 
-def _register(file: str, measured: Sequence[Measured]) -> Register:
-    """Read the gauges of a bench, and tell which measured what."""
+def register_of(file: str, measured: Sequence[Measured]) -> Register:
+    """Read the gauges of a bench, and tell which measured what.
+
+    Raises:
+        InputError: the bench file is bad.
+    """
     from gaugelink import benchfile  # noqa: PLC0415
     from gaugelink.head import CHARACTERISTICS  # noqa: PLC0415
     from gaugelink.planning.deciding import Register  # noqa: PLC0415
@@ -91,7 +95,7 @@ def _register(file: str, measured: Sequence[Measured]) -> Register:
     return Register(gauges, taken_with)
 
 
-def _with_u(row: Measured, register: Register) -> Measured:
+def with_u(row: Measured, register: Register) -> Measured:
     """Give a reading that states no uncertainty that of its gauge; a rock's has more in it."""
     gauge = register.taken_with.get(row.place)
     if row.u_pm or gauge is None or row.characteristic == "guide clearance":
