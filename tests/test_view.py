@@ -277,7 +277,7 @@ class TestNext:
                     "own_button": True, "sweep": False, "part": "stem",
                     "words": "Intake valve of cylinder 1: stem diameter, top",
                     "limit_words": "service min 7.935 mm, new max 7.975 mm", "lower_mm": 7.935,
-                    "upper_mm": 7.975, "again": "",
+                    "upper_mm": 7.975, "again": "", "expected": "",
                 }  # fmt: skip
 
         run(test())

@@ -191,6 +191,7 @@ NEXT = {
     "lower_mm": Maybe(NUMBER),
     "upper_mm": Maybe(NUMBER),
     "again": str,
+    "expected": str,
 }
 LIVE = {
     "gauge": str,
@@ -211,6 +212,22 @@ ORDER = {
     "done": int,
     "of": int,
 }  # fmt: skip
+FORECAST = {
+    "place": int,
+    "valve": Maybe(str),
+    "characteristic": str,
+    "station": str,
+    "direction": {"", "along", "across"},
+    "before": str,
+    "work": str,
+    "expected": str,
+    "u_text": str,
+    "found": str,
+    "difference": str,
+    "word": {"as foretold", "surprise", "not foretold"},
+    "words": str,
+    "meanings": [str],
+}
 STATE = {
     "version": int,
     "job": JOB,
@@ -227,6 +244,7 @@ STATE = {
     "order": Maybe(ORDER),
     "verdicts": [VERDICT],
     "faults": [FAULT],
+    "forecast": [FORECAST],
     "deciders": [DECIDER],
     "sweep": Maybe(SWEEP),
     "messages": [{"level": {"note", "warning"}, "words": str, "utc": str}],
@@ -242,6 +260,7 @@ REPORT = {
     "gauges": [GAUGE],
     "verdicts": [VERDICT],
     "faults": [FAULT],
+    "forecast": [FORECAST],
     "deciders": [DECIDER],
     "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str, "why": str}],
     "work": [{"place": int, "words": str, "by": str, "utc": str}],

@@ -276,7 +276,7 @@ def next_step(part: str, valve: str | None = "3E", **more: Any) -> JSON:
         "direction": "across", "gauge": "M1", "gauge_kind": "micrometer", "own_button": False,
         "sweep": False, "part": part,
         "words": "Exhaust valve of cylinder 3: stem diameter, middle, across the head",
-        "limit_words": words, "lower_mm": lower, "upper_mm": None, "again": "",
+        "limit_words": words, "lower_mm": lower, "upper_mm": None, "again": "", "expected": "",
     }  # fmt: skip
     special: dict[str, JSON] = {
         "guide": {"characteristic": "guide bore", "station": "bottom", "direction": "along",
@@ -328,7 +328,7 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
         "progress": {"done": 9 * measured, "of": 126, "skipped": 0},
         "next": next_step(part),
         "live": {"gauge": "M1", "text": "7.965", "unit": "mm", "mode": "actual"},
-        "gauges": gauges, "last": readings[0], "readings": readings, "tray": [], "tray_count": 0,
+        "gauges": gauges, "last": readings[0], "readings": readings, "tray": [], "tray_count": 0, "forecast": [],
         "question": None,
         "verdicts": verdicts, "order": None, "faults": faults_of(verdicts),
         "deciders": deciders_of(verdicts), "sweep": None,
@@ -475,6 +475,11 @@ async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
             "remeasure": [{"valve": "3E", "words": "stem diameter"}], "cautions": ["Mind."],
             "left_out": [],
         }  # fmt: skip
+    if question["about"] == "work":
+        if question["depth"] == "0.":
+            return 400, {"ok": False, "words": "found '0.'"}
+        return 200, {"lines": [f"{question['valves']} stand-down: 1.08 mm \u2192 1.23 mm",
+                               "not foretold: seat width"]}  # fmt: skip
     scale = {"lower_mm": 0.9, "upper_mm": 1.6, "value_mm": 1.2, "u_mm": 0.01, "verdict": "within"}
     return 200, {
         "valve": question["valve"], "step": question["step"], "depth_mm": 0.1, "most_mm": 0.4,

@@ -11,6 +11,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.capture.foretold import new_surprises, surprises
 from gaugelink.capture.ledger import Ledger, head_is_due
 from gaugelink.deeds import SweepArrived
 from gaugelink.errors import GaugeLinkError, RecordError
@@ -124,7 +125,7 @@ class Desk:
             RecordError: they could not be written; nothing is taken in.
             SessionError: the bench has been stopped.
         """
-        cursor = self.session.cursor
+        cursor, known = self.session.cursor, surprises(self.session)
         done = await self.ledger.commit(events)
         if self.session.cursor != cursor:
             self.on_moved()
@@ -140,6 +141,8 @@ class Desk:
                 self.audience.say("warning", f"{event.gauge}: {zero_words(event.why)}")
             elif isinstance(event, BatteryTold) and event.low:
                 self.audience.say("warning", f"{event.gauge} says {event.words}: {BATTERY}")
+        for words in new_surprises(known, surprises(self.session)):
+            self.audience.say("warning", words)
         if head_is_due(done):
             try:
                 await self.ledger.publish_head()

@@ -18,7 +18,7 @@ from gaugelink.capture.measured import measured_in
 from gaugelink.commands.plan_document import DONE, document
 from gaugelink.commands.plan_record import findings_of
 from gaugelink.deeds import TakePlan
-from gaugelink.errors import GaugeLinkError, InputError
+from gaugelink.errors import GaugeLinkError, InputError, SessionError
 from gaugelink.events import PlannedStep
 from gaugelink.planning.allowances import STEPS
 from gaugelink.planning.plan import plan
@@ -26,7 +26,9 @@ from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.quantity import parse_length
 from gaugelink.view.advice import advice_document
+from gaugelink.view.forecast import preview_lines
 from gaugelink.view.trial import trial_document
+from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection
@@ -58,6 +60,13 @@ class _Trial(_Question):
     depth: Annotated[str, Field(max_length=40)]
 
 
+class _Work(_Question):
+    about: Literal["work"]
+    operation: Operation
+    valves: Annotated[str, Field(max_length=2000)] = ""
+    depth: Annotated[str, Field(max_length=60)] = ""
+
+
 class _Take(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
     do: Literal["take-plan"]
@@ -65,8 +74,8 @@ class _Take(BaseModel):
     by: Annotated[str, Field(max_length=60)] = ""
 
 
-_ANY: TypeAdapter[_Plan | _Trial] = TypeAdapter(
-    Annotated[_Plan | _Trial, Field(discriminator="about")]
+_ANY: TypeAdapter[_Plan | _Trial | _Work] = TypeAdapter(
+    Annotated[_Plan | _Trial | _Work, Field(discriminator="about")]
 )
 
 
@@ -104,9 +113,15 @@ class Advisor:
         try:
             if isinstance(asked, _Trial):
                 return 200, self._trial(view, asked)
+            if isinstance(asked, _Work):
+                bench, valves = view.bench, tuple(asked.valves.split())
+                return 200, {"lines": preview_lines(bench.session, asked.operation, valves,
+                                                    asked.depth, bench.stamp())}  # fmt: skip
             found = await self.plan()
         except InputError as fault:
             return 400, _no(fault.what)
+        except SessionError as fault:
+            return 409, _no(str(fault))
         if found is None:
             return 409, _no("nobody has named a price file: prices in the bench file, [bench]")
         return 200, found

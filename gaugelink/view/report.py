@@ -8,6 +8,7 @@ from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
 from gaugelink.quantity import exact_text
 from gaugelink.view.faults import decider_documents, fault_documents
+from gaugelink.view.forecast import forecast_documents
 from gaugelink.view.order import order_document
 from gaugelink.view.parts import Document, gauge_document, verdict_document
 
@@ -92,6 +93,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
             for item in judgement.missing
         ],
         "work": [_work(place, event) for place, event in session.work],
+        "forecast": forecast_documents(session),
         "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],
         "readings": [
             view.entry(place)

@@ -9,6 +9,7 @@ from gaugelink.capture.measured import judge_session
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
 from gaugelink.view.faults import decider_documents, fault_documents
+from gaugelink.view.forecast import forecast_documents, next_expected
 from gaugelink.view.order import order_document
 from gaugelink.view.parts import (
     Document,
@@ -221,6 +222,7 @@ class JobView:
             "lower_mm": mm(limit.lower.pm) if limit and limit.lower else None,
             "upper_mm": mm(limit.upper.pm) if limit and limit.upper else None,
             "again": session.again,
+            "expected": next_expected(session),
         }
 
     def _has_own_button(self, gauge: str) -> bool:
@@ -258,6 +260,7 @@ class JobView:
             "verdicts": [verdict_document(item) for item in self.settled()],
             "faults": fault_documents(self, self.settled()),
             "deciders": decider_documents(self, self.settled()),
+            "forecast": forecast_documents(session),
             "sweep": self._sweep(),
             "messages": list(self.messages),
             "record": {

@@ -1,0 +1,70 @@
+"""What was foretold after work, and what was found, as page and report draw it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from gaugelink.capture.foretold import compared_in, expected_at, preview
+from gaugelink.deeds import DoWork
+from gaugelink.planning.forecast_words import (
+    compared_words,
+    difference_words,
+    expected_words,
+    size_words,
+    told_words,
+    uncertainty_words,
+)
+from gaugelink.quantity import parse_length
+
+if TYPE_CHECKING:
+    from gaugelink.planning.forecast import Compared
+    from gaugelink.reading import Stamp
+    from gaugelink.session import Session
+    from gaugelink.view.parts import Document
+    from gaugelink.work import Operation
+
+
+def forecast_documents(session: Session) -> list[Document]:
+    """Write every reading that was taken after work beside what was foretold, oldest first."""
+    return [_row(item) for item in compared_in(session)]
+
+
+def next_expected(session: Session) -> str:
+    """Say what the place that is asked for should read after work; empty where none touched it."""
+    found = expected_at(session, session.step.position) if session.step else None
+    return expected_words(found) if found else ""
+
+
+def preview_lines(
+    session: Session, operation: Operation, valves: tuple[str, ...], depth: str, stamp: Stamp
+) -> list[str]:
+    """Say what work would foretell if it were told, a line for each place.
+
+    Raises:
+        InputError: the depth is no length.
+        SessionError: the work makes no sense as it is.
+    """
+    told = parse_length(depth) if depth.strip() else None
+    return preview(session, DoWork(operation, valves, told), stamp)
+
+
+def _row(item: Compared) -> Document:
+    forecast, found = item.forecast, item.found.shown
+    position = forecast.position
+    size = size_words(forecast)
+    return {
+        "place": item.found.placed.place,
+        "valve": position.valve or None,
+        "characteristic": position.characteristic,
+        "station": position.station,
+        "direction": position.direction,
+        "before": str(forecast.before.shown) if forecast.before else "",
+        "work": told_words(forecast.because),
+        "expected": size,
+        "u_text": uncertainty_words(item.u_pm, found.unit) if size else "",
+        "found": str(found),
+        "difference": difference_words(item),
+        "word": item.word,
+        "words": compared_words(item) if item.surprise else forecast.why_not,
+        "meanings": list(item.meanings) if item.surprise else [],
+    }
