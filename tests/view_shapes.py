@@ -276,6 +276,7 @@ REPORT = {
             "source": str,
         }
     ],
+    "release": release_shape(Maybe),
     "counts": {"within": int, "outside": int, "undecided": int},
     "advice": Maybe(dict),
     "order": Maybe(ORDER),

@@ -13,6 +13,7 @@ from gaugelink.report.advice import advice_part, order_part
 from gaugelink.report.faults import decider_rows, fault_rows
 from gaugelink.report.front import exceptions, head_map, outcome
 from gaugelink.report.plot import common_words, face_drawing, sweep_axes, sweep_drawing
+from gaugelink.report.release import release_part
 from gaugelink.report.rows import (
     Doc,
     Frame,
@@ -63,6 +64,7 @@ def lay_out(document: Doc) -> Print:
         "advice": None if document.get("order") else advice_part(document.get("advice")),
         "faults": fault_rows(mappings(document.get("faults"))),
         "deciders": decider_rows(mappings(document.get("deciders"))),
+        "release": release_part(document.get("release")),
         "verdicts": _by_valve(verdicts, valves, frame),
         "sweeps": _sweep_rows(sweeps, names, frame),
         "sweep_words": common_words(sweeps),

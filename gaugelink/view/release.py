@@ -79,7 +79,7 @@ def release_words(document: Document) -> str:
     if document["words"]:
         released += f" ({document['words']})"
     if document["released"]:
-        return f"{released}."
+        return released if released.endswith(".") else f"{released}."
     return f"{released}; no longer, because: {document['taken_back']}; {against}."
 
 

@@ -11,6 +11,7 @@ from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.forecast import forecast_documents
 from gaugelink.view.order import order_document
 from gaugelink.view.parts import Document, gauge_document, verdict_document
+from gaugelink.view.release import release_document
 
 if TYPE_CHECKING:
     from gaugelink.events import WorkDone
@@ -101,6 +102,8 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         ],
         "limits": [_limit(item) for item in view.sheet.limits],
         "counts": judgement.counts(),
+        # By the day of the signed head: the same record gives the same report, whenever printed.
+        "release": release_document(session, judgement, head.utc[:10], most=200),
         "advice": advice,
         "order": order_document(session),
         "rule": RULE,
