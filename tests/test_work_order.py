@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import given, settings, strategies as st
+from planning_heads import small_head
 
 from gaugelink.commands.plan_file import load_task
 from gaugelink.planning.held import fitted
@@ -17,7 +18,6 @@ from gaugelink.planning.plan import Plan, plan
 from gaugelink.planning.setting import DIALS
 from gaugelink.planning.task import DEEDS, Offer, Shop, Task
 from gaugelink.work import WORK
-from tests.planning_heads import small_head
 
 PAGE = Path(__file__).parents[1] / "docs" / "planning.md"
 JOB = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)[0]

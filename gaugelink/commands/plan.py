@@ -7,7 +7,9 @@ do, one skim for the face, shims from stock, the parts, and what has to be measu
 whether it is proved to be the cheapest; and where nothing works, which limits cannot be kept
 together.
 
-With --try it tells instead what one step does to every figure, load and limit at once.
+With --try it tells instead what one step does to every figure, load and limit at once. With
+--order, --parts and --pdf the plan is written out as a work order too (docs/work-order.md); an
+older file of that name is replaced.
 
 Exit status: 0 a whole plan, proved the cheapest; 1 none, or readings are missing, or not proved, or
 a tried step leaves a limit broken; 2 the file is bad. A plan is advice: the manuals of engine and
@@ -27,6 +29,7 @@ from gaugelink.errors import InputError
 if TYPE_CHECKING:
     import argparse
 
+    from gaugelink.planning.plan import Conflict, Plan
     from gaugelink.planning.task import Task
 
 
@@ -39,6 +42,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument("--prices", metavar="FILE",
                         help="price file, for a record or a job without prices")  # fmt: skip
+    parser.add_argument("--order", metavar="FILE.csv",
+                        help="write the work order as a table")  # fmt: skip
+    parser.add_argument("--parts", metavar="FILE.csv",
+                        help="write the parts list as a table")  # fmt: skip
+    parser.add_argument("--pdf", metavar="FILE.pdf",
+                        help="write the work order as a sheet for the bench")  # fmt: skip
     parser.add_argument(
         "--alternatives", type=int, default=3, metavar="N",
         help="how many other plans within 10 %% of the cost to look for (default: 3)",
@@ -63,13 +72,17 @@ def run(args: argparse.Namespace) -> int:
     if not 0 < args.seconds <= 86_400:
         raise InputError(f"found {args.seconds:g}, accepted: more than 0, up to 86400",
                          field="--seconds")  # fmt: skip
+    files = _files(args)
     task = _task(args)
     if args.trial is not None:
         return _try(task, args.trial, as_json=args.json)
     try:
-        told = document(task, plan(task, args.seconds), args.alternatives, args.seconds)
+        found = plan(task, args.seconds)
+        told = document(task, found, args.alternatives, args.seconds)
     except ValueError as fault:
         raise InputError(str(fault), file=args.job, field="--seconds") from None
+    if any(files.values()):
+        _write(args, task, found, files)
     if args.json:
         print(json.dumps(told, ensure_ascii=False))
     else:
@@ -91,6 +104,48 @@ def _task(args: argparse.Namespace) -> Task:
     for words in found.left_out:
         print(f"Not in the plan: {words}", file=sys.stderr)
     return found.task
+
+
+def _files(args: argparse.Namespace) -> dict[str, Path | None]:
+    """Say which files are asked for.
+
+    Raises:
+        InputError: another ending, the same name twice, the job's own name, or a trial, of which
+            there is no order.
+    """
+    found: dict[str, Path | None] = {}
+    taken = {Path(args.job).resolve()}
+    for name, ending in (("order", ".csv"), ("parts", ".csv"), ("pdf", ".pdf")):
+        given = getattr(args, name)
+        found[name] = None if given is None else Path(given)
+        if given is None:
+            continue
+        if args.trial is not None:
+            raise InputError("found --try beside it, accepted: one of them", field=f"--{name}")
+        if Path(given).suffix.lower() != ending:
+            raise InputError(f"found {given!r}, accepted: a name that ends with {ending}",
+                             field=f"--{name}")  # fmt: skip
+        if Path(given).resolve() in taken:
+            raise InputError(f"found {given!r} twice, accepted: a file of its own for each",
+                             field=f"--{name}")  # fmt: skip
+        taken.add(Path(given).resolve())
+    return found
+
+
+def _write(
+    args: argparse.Namespace, task: Task, found: Plan | Conflict, files: dict[str, Path | None]
+) -> None:
+    from gaugelink.commands.plan_order import write_files  # noqa: PLC0415
+    from gaugelink.commands.plan_record import is_record  # noqa: PLC0415
+    from gaugelink.commands.record_job import read_job  # noqa: PLC0415
+    from gaugelink.planning.plan import Conflict  # noqa: PLC0415
+
+    if isinstance(found, Conflict):
+        print("No plan, so no work order is written.", file=sys.stderr)
+        return
+    path = Path(args.job)
+    invented = read_job(path).opened.invented if is_record(path) else "invented" in task.name
+    write_files(task, found, invented=invented, **files)
 
 
 def _try(task: Task, words: str, *, as_json: bool) -> int:

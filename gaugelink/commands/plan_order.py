@@ -1,0 +1,112 @@
+"""Write the work order of a plan as files: tables for a spreadsheet, a sheet of paper."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.planning.order import told, work_order
+from gaugelink.planning.setting import readable
+from gaugelink.quantity import rounded_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+    from gaugelink.planning.order import WorkOrder
+    from gaugelink.planning.plan import Plan
+    from gaugelink.planning.task import Task
+
+ORDER_HEADER: Final = (
+    "line", "section", "operation", "valve", "what to do", "depth mm", "least mm", "most mm",
+    "should measure afterwards", "part", "quantity", "caution", "actual depth mm", "done by",
+)  # fmt: skip
+PARTS_HEADER: Final = ("part", "kind", "quantity", "valves", "price each", "currency", "note")
+
+_NUMBER: Final = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
+_FORMULA: Final = tuple("=+-@\uff1d\uff0b\uff0d\uff20\u2212")
+"""What a spreadsheet may take for the start of a formula, full-width forms and minus included."""
+
+
+def cell(value: object) -> str:
+    r"""Write one cell so that no spreadsheet takes it for a formula: an apostrophe goes before it.
+
+    Plain decimal numbers stay. Line ends and other control characters become spaces.
+
+    >>> cell("=1+1"), cell("\t@x"), cell("-0.5"), cell("2I")
+    ("'=1+1", "'@x", '-0.5', '2I')
+    """
+    text = " ".join("".join(one if one.isprintable() else " " for one in str(value)).split())
+    return f"'{text}" if text.startswith(_FORMULA) and not _NUMBER.fullmatch(text) else text
+
+
+def order_csv(order: WorkOrder) -> str:
+    """Write the order as a table: its lines, then what is measured again."""
+    rows: list[Sequence[object]] = []
+    for line in order.lines:
+        depths: list[str] = ["", "", ""]
+        if line.setting:
+            depths = [rounded_text(pm, "mm", 3) for pm in readable(line.setting)]
+        elif line.about_pm:
+            depths[0] = rounded_text(line.about_pm, "mm", 3)
+        rows.append((line.number, line.section, line.operation, line.place or "face", line.words,
+                     *depths, told(line.expected), line.part, line.quantity or "", line.caution,
+                     "", ""))  # fmt: skip
+    rows += [
+        (number, "measure again", "", one.place or "head", f"Measure {one.characteristic}", "", "",
+         "", one.expected.words, "", "", "", "", "")
+        for number, one in enumerate(order.remeasure, start=len(order.lines) + 1)
+    ]  # fmt: skip
+    return _table(ORDER_HEADER, rows)
+
+
+def parts_csv(order: WorkOrder) -> str:
+    """Write the parts list as a table."""
+    return _table(PARTS_HEADER, [
+        (one.part, one.kind, one.quantity, ", ".join(one.places),
+         f"{one.cents_each / 100:.2f}" if one.cents_each else "", order.currency, one.note)
+        for one in order.parts
+    ])  # fmt: skip
+
+
+def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    made = io.StringIO(newline="")
+    writer = csv.writer(made, lineterminator="\r\n")  # as RFC 4180, clause 2
+    writer.writerow(header)
+    writer.writerows([cell(value) for value in row] for row in rows)
+    return made.getvalue()
+
+
+def write_files(
+    task: Task, plan: Plan, *, order: Path | None, parts: Path | None, pdf: Path | None,
+    invented: bool = False,
+) -> None:  # fmt: skip
+    """Write what was asked for, everything made before the first file is written.
+
+    Args:
+        task: the head.
+        plan: its plan.
+        order: a table (CSV, UTF-8 with a mark at the start, so that spreadsheets know it).
+        parts: the same of the parts.
+        pdf: the sheet for the bench.
+        invented: the job is for show; marked on the sheet.
+
+    Raises:
+        InputError: a file cannot be written.
+        RecordError: the sheet could not be set as pages.
+    """
+    from gaugelink.report.order import order_pdf  # noqa: PLC0415
+    from gaugelink.report.whole import write_whole  # noqa: PLC0415
+
+    made = work_order(task, plan)
+    ready: list[tuple[bytes, Path]] = []
+    if order is not None:
+        ready.append((order_csv(made).encode("utf-8-sig"), order))
+    if parts is not None:
+        ready.append((parts_csv(made).encode("utf-8-sig"), parts))
+    if pdf is not None:
+        ready.append((order_pdf(made.as_document(), invented=invented), pdf))
+    for content, path in ready:
+        write_whole(content, path)
