@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
@@ -132,6 +133,30 @@ def test_the_smallest_stem_and_the_largest_bore_decide_with_their_own_uncertaint
     far = bore_um - stem_um - 80
     if abs(far + 1.645 * u_largest) > 0.01:  # told exactly where the guard band is not kept
         assert bool(ones) == (far > -1.645 * u_largest)
+
+
+def test_probabilities_come_true():
+    """Simulated: true sizes anywhere, read with the stated uncertainties; truth by replacing."""
+    chance = np.random.default_rng(20261126)
+    sheet = load(TITLE + STEM + BORE + DIRECT, "s.toml")
+    expected = right = told = 0.0
+    for true_stem, true_bore in zip(chance.uniform(5_935, 5_975, 1500),
+                                    chance.uniform(6_020, 6_065, 1500), strict=True):  # fmt: skip
+        rows = (stem(round(true_stem + chance.normal(0, 3), 4), "0.003 mm"),
+                bore(round(true_bore + chance.normal(0, 4), 4), "0.004 mm"))  # fmt: skip
+        for one in attributions(sheet, rows, judge(sheet, rows).verdicts):
+            assert one.answer is not None
+            helps = true_bore - 5_970 <= 80, 6_030 - true_stem <= 80
+            truth = {(True, False): "valve", (False, True): "guide", (True, True): "either",
+                     (False, False): "both"}[helps]  # fmt: skip
+            if true_bore - true_stem <= 80:
+                truth = "none"
+            told += 1
+            expected += one.answer.right
+            right += one.answer.word == truth
+    assert told > 800
+    assert 0.7 < expected / told < 0.97  # hard cases enough, so that it could fail
+    assert right / told == pytest.approx(expected / told, abs=0.03)
 
 
 def test_a_clearance_that_is_within_or_too_tight_is_nobodys_fault():
