@@ -49,16 +49,17 @@ def up(pm: int, dial: int) -> int:
 
 
 def settings(task: Task, plan: Plan) -> Settings:
-    """Set every depth of a plan, on the coarsest dials with which it keeps its limits."""
-    for dial in DIALS:
+    """Set every depth of a plan, on the coarsest dials with which it keeps its limits.
+
+    Where valves are held to one another nothing is rounded: the plan's depths stand.
+    """
+    for dial in () if _tied(task) else DIALS:
         skim = _skim(plan.skim, dial)
         if skim is not None and plan.skim is not None and skim.pm > plan.skim.most_pm:
             continue
         found = [_place(task, put, skim.pm if skim else 0) for put in plan.puts]
         if None not in found:
             return Settings(skim, tuple(one for one in found if one is not None))
-        if _tied(task):
-            break
     return Settings(_skim(plan.skim, 1), tuple(
         {step: Setting(depth.pm, depth.least_pm, depth.most_pm)
          for step, depth in put.depths.items()} for put in plan.puts))  # fmt: skip
@@ -86,8 +87,7 @@ def _place(task: Task, put: Put, skim: int) -> dict[Step, Setting] | None:
     before = fitted(task, way).after("skim", skim).after("shim", way.stack.thickness)
     before = before.after("lap", way.lap_pm)
     spans: dict[str, Span] = {"cut seat": way.seat, "reface valve": way.face, "grind tip": way.tip}
-    dials = DIALS if not _tied(task) else DIALS[-1:]
-    for dial in dials:
+    for dial in DIALS:
         chosen = {step: up(depth.pm, dial) for step, depth in put.depths.items()}
         if _keeps(before, chosen, spans):
             return {step: _ends(before, chosen, spans, step) for step in chosen}
