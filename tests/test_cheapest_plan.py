@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import combinations
 
 import pytest
 from hypothesis import given, settings, strategies as st
 from planning_heads import STEP, cheapest, small_head, with_more_limits, without_offer
 
+from gaugelink.planning.conflict import conflict
+from gaugelink.planning.held import limits_at
 from gaugelink.planning.plan import Conflict, Plan, alternatives, plan
 from gaugelink.planning.task import DEEDS, Range, Task
 
@@ -102,6 +105,41 @@ def test_limits_in_conflict_are_named_and_none_of_them_is_needless():
             assert isinstance(plan(lifted(task, others | {one})), Plan)
     assert len(named) >= 3
     assert sum(named.values()) >= 40
+
+
+def test_no_smaller_set_of_limits_is_in_conflict():
+    """Against a trial of every set with fewer limits, each alone in its head."""
+    seen: Counter[int] = Counter()
+    for seed in range(160):
+        task = replace(small_head(seed), pairing=False)
+        found = plan(task)
+        if isinstance(found, Plan) or len(found.limits) not in {1, 2, 3}:
+            continue
+        assert found.smallest
+        count = len(found.limits)
+        if seen[count] >= (30, 8, 1)[count - 1]:
+            continue
+        seen[count] += 1
+        every = {(place.name, name) for place in task.places for name in limits_at(task, place)}
+        every |= {("", "head thickness min"), ("", "head-face flatness max")}
+        for size in range(count):
+            for some in combinations(sorted(every), size):
+                assert isinstance(plan(lifted(task, every - set(some))), Plan), (seed, some)
+    assert seen[1] + seen[2] >= 12
+    assert min(seen[2], seen[3]) >= 1, seen
+
+
+def test_where_the_search_ends_early_nothing_is_claimed():
+    """With no question left a set is irreducible, and said to be no more than that."""
+    for seed in range(160):
+        task = replace(small_head(seed), pairing=False)
+        found = plan(task)
+        if isinstance(found, Conflict) and len(found.limits) > 1:
+            limits, smallest = conflict(task, questions=0)
+            assert not smallest
+            assert len(limits) >= len(found.limits)
+            return
+    raise AssertionError
 
 
 seeds = st.integers(1000, 10**6)

@@ -122,6 +122,8 @@ def test_limits_in_conflict_are_told(run_cli: RunCli, tmp_path: Path):
     names = {(one["valve"], one["limit"]) for one in found["conflict"]}
     assert ("2I", "stand-down max") in names
     assert all(valve == "2I" for valve, _ in names)
+    assert found["smallest"] is True
+    assert "(no smaller set is in conflict)" in run_cli("plan", file)[1]
     assert "2I: stand-down max" in run_cli("plan", file)[1]
 
 

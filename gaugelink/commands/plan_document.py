@@ -89,7 +89,7 @@ def document(
                             "remeasure": []}  # fmt: skip
     if isinstance(found, Conflict):
         named = [{"valve": place, "limit": name} for place, name in found.limits]
-        return base | {"conflict": named}
+        return base | {"conflict": named, "smallest": found.smallest}
     used = [deed for deed in DEEDS if any(deed in put.way.deeds for put in found.puts)
             or (deed == "skim" and found.skim)]  # fmt: skip
     return base | {
@@ -240,6 +240,9 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
     money = task.shop.currency
     if told["cost"] is None:
         yield "No offered work keeps these limits together:"
+        if told["conflict"]:
+            yield "  (no smaller set is in conflict)" if told["smallest"] else (
+                "  (each of them is needed for that; there may be a smaller set)")  # fmt: skip
         yield from (f"  {one['valve'] or 'head'}: {one['limit']}" for one in told["conflict"])
         if not told["conflict"]:
             yield "  none: even without limits a place is left that no offered work can do"

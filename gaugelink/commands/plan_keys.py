@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -134,7 +134,10 @@ class ValveKeys(_Table):
     seat_clean_up: str | None = None
     face_clean_up: str | None = None
     scrap: str = ""
+    guide_scrap: str = ""
+    spring_scrap: str = ""
     married: bool = False
+    open: dict[Literal["valve", "guide", "spring"], list[str]] = {}
 
 
 class CylinderKeys(_Table):

@@ -9,8 +9,7 @@ The bookkeeping of a valve in its seat, depths counted along the valve's axis:
   injectors and prechambers stand out as much further; it touches neither tip nor spring;
 * shims take their thickness off the installed spring height.
 
-Some figures change by more or less than the depth: how much a cut widens a seat, and what the
-chamber's volume gains from a sunk valve and loses by a skim, is a matter of the place
+A cut widens a seat by more or less than its depth: how much is a matter of the place
 (`Seated.rates`).
 
 Source: geometry. A layer n square to a seat at the angle a from the face is n / cos a deep.
@@ -40,29 +39,15 @@ Figure = Literal[
     "head thickness",
     "injector protrusion",
     "prechamber protrusion",
-    "chamber volume",
-    "stand-down over others",
-    "chamber volume over others",
 ]
 Step = Literal["cut seat", "lap", "reface valve", "grind tip", "skim", "shim"]
 FIGURES: Final[tuple[Figure, ...]] = get_args(Figure)
 STEPS: Final[tuple[Step, ...]] = get_args(Step)
-DROPS: Final[tuple[Step, ...]] = ("cut seat", "lap", "reface valve")
-"""Steps that let the valve drop."""
 HEIGHTS: Final[tuple[Figure, ...]] = FIGURES[:4]
 """Figures of a place that follow the valve as it drops."""
 OF_VALVE: Final[tuple[Figure, ...]] = ("margin", "valve length")
-VOLUMES: Final[frozenset[Figure]] = frozenset(("chamber volume", "chamber volume over others"))
-"""Figures that are no lengths: whole zeptolitres (`gaugelink.planning.chambers`)."""
-OTHERS: Final[frozenset[Figure]] = frozenset(
-    ("stand-down over others", "chamber volume over others")
-)
-"""How much a place has more than the one of its like that has least, for limits of the spread."""
 
-_DROP: Final[dict[Figure, int]] = {
-    **dict.fromkeys(HEIGHTS, 1),
-    "stand-down over others": 1,
-}
+_DROP: Final[dict[Figure, int]] = dict.fromkeys(HEIGHTS, 1)
 EFFECT: Final[dict[Step, dict[Figure, int]]] = {
     "cut seat": _DROP,
     "lap": _DROP,

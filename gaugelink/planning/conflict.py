@@ -1,16 +1,23 @@
-"""Why nothing works: limits that cannot be kept together, none of them needless.
+"""Why nothing works: limits that cannot be kept together, as few as can be found.
 
-A deletion filter: limits are left out one after the other; one that can be left out without making
-the head possible has nothing to do with it, and stays out. What remains is irreducible: leave out
-any one of it, and the offered work can do it. There may be other such sets.
+First a deletion filter: limits are left out one after the other; one that can be left out without
+making the head possible has nothing to do with it, and stays out. What remains is irreducible:
+leave out any one of it, and the offered work can do it.
 
-Source: the deletion filter of Chinneck and Dravnieks (1991), from memory; the tests hold what makes
-the set irreducible.
+Then smaller sets are looked for. Whatever set cannot be kept has a limit in common with every set
+whose leaving-out makes the head possible (a correction). So the fewest limits that meet all
+corrections known so far are tried: can they not be kept either, they are a smallest set; can they,
+that gives another correction. Where no set smaller than the one at hand meets them all, that one is
+proved to be smallest.
+
+Source: the deletion filter of Chinneck and Dravnieks (1991) and the duality of conflicts and
+corrections by hitting sets (Reiter 1987), both from memory; the tests hold what makes a set
+irreducible, and the number of limits against a trial of every smaller set.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.planning.held import limits_at
 from gaugelink.planning.means import HEAD_LIMITS, protruding, skims
@@ -19,22 +26,33 @@ from gaugelink.planning.programme import SECONDS, Programme
 from gaugelink.planning.way import needed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gaugelink.planning.task import Task
     from gaugelink.planning.way import Way
 
 Named = tuple[str, str]
 
+QUESTIONS: Final = 200
+"""So many heads are tried at most to make a set smallest: a few seconds for 24 valves."""
+DEEPEST: Final = 4
+"""Sets of more limits than this are not searched through."""
 
-def conflict(task: Task, seconds: float = SECONDS) -> tuple[Named, ...]:
-    """Give an irreducible set of limits that the offered work cannot keep together.
+
+def conflict(
+    task: Task, seconds: float = SECONDS, questions: int = QUESTIONS
+) -> tuple[tuple[Named, ...], bool]:
+    """Give a set of limits that the offered work cannot keep together.
 
     Args:
         task: a head for which there is no plan.
         seconds: the longest that the solver may take for each question.
+        questions: how many may be asked to make an irreducible set a smallest one.
 
     Returns:
-        ``(place, limit)``, the head's own under ""; empty where nothing helps but other offers,
-        because even without any limit there is no way.
+        ``(place, limit)``, the head's own under "", and whether it is proved that no set has fewer;
+        if not, it is irreducible. Empty where nothing helps but other offers, because even
+        without any limit there is no way.
     """
     everything = [
         *((place.name, name) for place in task.places for name in limits_at(task, place)),
@@ -51,7 +69,71 @@ def conflict(task: Task, seconds: float = SECONDS) -> tuple[Named, ...]:
     for one in everything:
         if one not in out and not possible(out | {one}):
             out.add(one)
-    return tuple(one for one in everything if one not in out)
+    best = tuple(one for one in everything if one not in out)
+    possible.left = questions
+    try:
+        return _smallest(everything, best, possible)
+    except _Enough:
+        return best, False
+
+
+def _smallest(
+    everything: Sequence[Named], best: tuple[Named, ...], possible: _Possible
+) -> tuple[tuple[Named, ...], bool]:
+    """Look for a set smaller than an irreducible one, and prove that there is none."""
+    if len(best) > DEEPEST + 1:
+        return best, False
+    # To begin with, what has to be given up beside each limit of the set at hand.
+    corrections = [_correction(everything, {one for one in best if one != out}, possible)
+                   for out in best]  # fmt: skip
+    while True:
+        kept = _meeting(corrections, len(best) - 1)
+        if kept is None:
+            return best, True
+        if not possible(set(everything) - kept):
+            return tuple(one for one in everything if one in kept), True
+        corrections.append(_correction(everything, kept, possible))
+
+
+def _correction(
+    everything: Sequence[Named], kept: set[Named], possible: _Possible
+) -> frozenset[Named]:
+    """Give limits whose leaving-out makes the head possible, none of `kept`, none needlessly."""
+    out = set(everything) - kept
+    waiting = [[one for one in everything if one in out]]
+    while waiting:
+        some = waiting.pop()
+        if possible(out - set(some)):
+            out -= set(some)
+        elif len(some) > 1:
+            half = len(some) // 2
+            waiting += [some[half:], some[:half]]
+    return frozenset(out)
+
+
+def _meeting(corrections: Sequence[frozenset[Named]], most: int) -> set[Named] | None:
+    """Give the fewest limits that meet every correction; None where more than `most` are needed."""
+
+    def met(chosen: set[Named], room: int) -> set[Named] | None:
+        open_ = [one for one in corrections if not one & chosen]
+        if not open_:
+            return chosen
+        if not room:
+            return None
+        shortest = min(open_, key=len)
+        for limit in sorted(shortest):
+            if (found := met(chosen | {limit}, room - 1)) is not None:
+                return found
+        return None
+
+    for size in range(most + 1):
+        if (found := met(set(), size)) is not None:
+            return found
+    return None
+
+
+class _Enough(Exception):  # noqa: N818  nothing went wrong: no more questions are to be asked
+    pass
 
 
 class _Possible:
@@ -59,9 +141,14 @@ class _Possible:
 
     def __init__(self, task: Task, seconds: float) -> None:
         self._task, self._seconds = task, seconds
+        self.left: int | None = None
         self._known: dict[tuple[int, frozenset[str], tuple[bool, int, int]], list[Way]] = {}
 
     def __call__(self, out: set[Named]) -> bool:
+        if self.left is not None:
+            if not self.left:
+                raise _Enough
+            self.left -= 1
         task = self._task
         skim = skims(task, frozenset(name for place, name in out if not place), frozenset(out))
         ways = []

@@ -309,9 +309,8 @@ class Fitting:
             if skim is None:
                 continue
             done: tuple[Deed, ...] = (*deeds, *more, *(("shim",) if stack.pieces else ()))
-            sink = (self.sunk + max(low, up + skim[0]), self.sunk + min(high, down + skim[1]))
             yield Way(self._place, self._valve, done, size, stack, self._cents(done, size, stack),
-                      skim, seat, face, tip, lap_pm, unproved, sink)  # fmt: skip
+                      skim, seat, face, tip, lap_pm, unproved)  # fmt: skip
 
     def _cents(self, deeds: Sequence[Deed], size: Oversize | None, stack: Stack) -> int:
         kind, shop = self._here.kind, self._shop

@@ -92,12 +92,15 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """Limits that no work on offer can keep together, each needed for that: ``(place, limit)``.
+    """Limits that no work on offer can keep together, each needed for that.
 
-    The head's own stand under "".
+    Attributes:
+        limits: ``(place, limit)``; the head's own stand under "".
+        smallest: whether it is proved that no other set has fewer of them.
     """
 
     limits: tuple[tuple[str, str], ...]
+    smallest: bool = False
 
 
 def seals_cents(task: Task) -> int:
@@ -123,7 +126,7 @@ def plan(task: Task, seconds: float = SECONDS) -> Plan | Conflict:
     ways = [needed(finder.at(place)) for place in range(len(task.places))]
     found = Programme(task, skim, ways).solve(seconds)
     if found is None:
-        return Conflict(conflict(task))
+        return Conflict(*conflict(task))
     chosen, bound = found
     return _settled(task, skim, chosen, bound)
 

@@ -116,8 +116,6 @@ class Rules:
         lift_pm, solid_pm, bind_least_pm: for the coils; all three or none.
         width_per_cut: by how much a seat gets wider for a depth of one; None: a seat that is cut
             is brought to its width by its top and throat cuts, and holds no depth.
-        valve_head_pm: diameter of the valve's head, for the chamber's volume.
-        stand_down_spread_pm: the most by which one valve of the kind may lie deeper than another.
     """
 
     limits: Mapping[str, Range] = field(default_factory=dict)
@@ -132,8 +130,6 @@ class Rules:
     solid_pm: int | None = None
     bind_least_pm: int | None = None
     width_per_cut: Fraction | None = None
-    valve_head_pm: int | None = None
-    stand_down_spread_pm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,36 +177,11 @@ class Cylinder:
         name: such as ``cylinder 2``.
         valves: names of its places.
         readings: injector protrusion and prechamber protrusion, picometres.
-        volume_zl: of the combustion chamber in the head, zeptolitres.
     """
 
     name: str
     valves: tuple[str, ...] = ()
     readings: Mapping[str, int] = field(default_factory=dict)
-    volume_zl: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Chambers:
-    """What the book says of the combustion chambers.
-
-    Attributes:
-        area_um2: by which a skim takes from the volume, square micrometres.
-        volume: what it allows, zeptolitres: a square micrometre times a picometre.
-        spread_zl: the most by which one chamber may be larger than another.
-        u_zl: standard uncertainty of a volume.
-        swept_zl, other_zl: of a cylinder, and what is left above the piston beside the chamber in
-            the head (gasket, piston bowl; below 0 for a dome), for the compression ratio.
-        ratio: smallest and largest compression ratio.
-    """
-
-    area_um2: int
-    volume: Range = Range()
-    spread_zl: int | None = None
-    u_zl: int = 0
-    swept_zl: int | None = None
-    other_zl: int = 0
-    ratio: tuple[Fraction | None, Fraction | None] = (None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +197,6 @@ class Task:
             protrusion at every cylinder.
         u_pm: standard uncertainties of these.
         cylinders: what was measured at them.
-        chambers: what holds for their volumes; None: nothing.
     """
 
     name: str
@@ -241,4 +211,3 @@ class Task:
     head: Mapping[str, Range] = field(default_factory=dict)
     u_pm: Mapping[str, int] = field(default_factory=dict)
     cylinders: tuple[Cylinder, ...] = ()
-    chambers: Chambers | None = None

@@ -33,8 +33,6 @@ class Way:
         seat, face, tip: the depths between which each of these can be chosen, picometres.
         lap_pm: what lapping takes.
         unproved: limits that would have to be kept by what was not measured.
-        sink: how much deeper than now the valve can lie in the head, picometres, below 0 where
-            higher: with this valve, and for some skim that the way bears.
     """
 
     place: int
@@ -49,16 +47,14 @@ class Way:
     tip: Span
     lap_pm: int
     unproved: tuple[str, ...]
-    sink: Span = (0, 0)
 
 
-def needed(ways: Iterable[Way], *, useful: bool = False, tied: bool = False) -> list[Way]:
+def needed(ways: Iterable[Way], *, useful: bool = False) -> list[Way]:
     """Leave out every way that another one makes needless.
 
     Args:
         ways: of one place.
         useful: leave out only those that do the same and more; else also those that are dearer.
-        tied: a limit ties the place to others, so that it matters how deep its valve can lie.
 
     Returns:
         The cheapest first.
@@ -70,8 +66,6 @@ def needed(ways: Iterable[Way], *, useful: bool = False, tied: bool = False) -> 
                 ("replace spring" in other.deeds) == ("replace spring" in way.deeds)
             )
             wider = other.skim[0] <= way.skim[0] and way.skim[1] <= other.skim[1]
-            wider = wider and (not tied or (
-                other.sink[0] <= way.sink[0] and way.sink[1] <= other.sink[1]))  # fmt: skip
             if same and wider and (not useful or set(other.deeds) <= set(way.deeds)):
                 break
         else:
