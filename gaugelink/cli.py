@@ -36,6 +36,7 @@ COMMANDS: Final = {
     "conformity": "say whether a value conforms, given its uncertainty",
     "uncertainty": "draw up an uncertainty budget",
     "flatness": "tell how flat a face is, and which points say so",
+    "runout": "tell runout and eccentricity from one turn under the dial",
     "spring": "reckon a valve spring: loads, solid height, room to spare, shims",
     "temperature": "turn a reading into the length at 20 degC",
     "fit": "look up a fit of ISO 286, and what pressing does to a bore",
