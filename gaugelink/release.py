@@ -177,7 +177,8 @@ def _verdicts(course: Course, judgement: Judgement) -> Iterator[Block]:
             why += f" ({judged.reason})" if judged.reason else ""
         steps = [course.history[place].step for place in judged.places]
         step = min((step for step in steps if step is not None), default=None)
-        yield Block(judged.verdict, judged.valve, judged.characteristic, why, step, judged)
+        what = _named(judged.characteristic, judged.method)
+        yield Block(judged.verdict, judged.valve, what, why, step, judged)
 
 
 def _steps(course: Course) -> Iterator[Block]:
@@ -229,9 +230,9 @@ def _left_over(course: Course, judgement: Judgement) -> Iterator[Block]:
     }
     for item in judgement.missing:
         if not any((item.valve, name) in waiting for name in _names(item.characteristic)):
-            method = f" by {item.method}" if item.method else ""
+            what = _named(item.characteristic, item.method)
             why = f"not judged{': ' if item.why else ''}{item.why}"
-            yield Block("not measured", item.valve, f"{item.characteristic}{method}", why)
+            yield Block("not measured", item.valve, what, why)
 
 
 def _questions(course: Course) -> Iterator[Block]:
@@ -289,10 +290,10 @@ def _not_covered(
         position = course.plan[at].position
         if reading.gauge != check.gauge:
             why = f"measured with {reading.gauge}, and the zero of {check.gauge} was checked after"
-            yield Block("zero check", position.valve, position.characteristic,
+            yield Block("zero check", position.valve, _what(position),
                         f"{why}; measure again with {check.gauge}", at)  # fmt: skip
         elif reading.place > check.place:
-            later.setdefault((position.valve, position.characteristic), at)
+            later.setdefault((position.valve, _what(position)), at)
     for valve, characteristic in later:
         why = f"measured after the zero check ({check.position.station}); check the zero again"
         yield Block("zero check", valve, characteristic, why, number)
@@ -365,7 +366,18 @@ def _names(characteristic: str) -> tuple[str, ...]:
 def _what(position: Position) -> str:
     if position.characteristic == ZERO_CHECK:
         return f"zero check of the {position.station}"
-    return position.characteristic
+    return _named(position.characteristic, position.method)
+
+
+def _named(characteristic: str, method: str) -> str:
+    """Name what was measured; clearance by rock and from the sizes are two things.
+
+    >>> _named("guide clearance", "rock"), _named("stand-down", "")
+    ('guide clearance by rock', 'stand-down')
+    """
+    if method == "rock":
+        return f"{characteristic} by rock"
+    return f"{characteristic}, direct" if method else characteristic
 
 
 def _places(count: int) -> str:

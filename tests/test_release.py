@@ -38,7 +38,8 @@ from gaugelink.work import WORK
 def test_nothing_of_a_new_head_is_passed_over() -> None:
     blocks = Head().blocks()
     assert {(b.valve, b.what) for b in blocks if b.kind == "not measured"} == {
-        (step.position.valve, step.position.characteristic) for step in PLAN
+        (step.position.valve, step.position.characteristic + " by rock" * step.sweep)
+        for step in PLAN
     } - {("", "zero check")}
     assert [b.words for b in blocks if b.kind == "zero check"] == [
         "zero check of the depth gauge, before stand-down: not measured yet",
@@ -85,7 +86,7 @@ def test_a_sweep_that_cannot_be_used_is_told_with_its_faults() -> None:
     head.do(SweepArrived("I1", TRACE, b"", False, ("too few rocks",)))
     found = [block for block in head.blocks() if block.kind == "sweep not usable"]
     assert [(block.words, block.step) for block in found] == [
-        ("1I guide clearance: the sweep is not usable (too few rocks); rock again", ROCK)
+        ("1I guide clearance by rock: the sweep is not usable (too few rocks); rock again", ROCK)
     ]
 
 

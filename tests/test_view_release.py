@@ -40,7 +40,7 @@ def test_what_is_the_same_for_several_valves_is_one_row() -> None:
     assert document["count"] == 20
     assert rows(document) == [
         "Not measured: 1I, 2I stem diameter not measured yet (2 places)",
-        "Not measured: 1I, 2I guide clearance not measured yet",
+        "Not measured: 1I, 2I guide clearance by rock not measured yet",
         "Not measured: 1I, 2I stand-down not measured yet",
         "Zero checks:  zero check of the depth gauge, before stand-down not measured yet",
         "Zero checks:  zero check of the depth gauge, after stand-down not measured yet",
