@@ -13,6 +13,7 @@ from view_kit import measure_all, take
 from view_shapes import STATE, Maybe, check
 
 from gaugelink.capture.actions import act
+from gaugelink.commands.record_job import read_job
 from gaugelink.deeds import DoWork, Inspect, StrikeOut
 from gaugelink.inspection import CHECKS
 from gaugelink.view.release import MOST_ROWS, release_document
@@ -171,6 +172,10 @@ async def test_a_page_looks_signs_and_releases(rig):
     words = await ask(rig, do="release", by="C. D.", words="", seen=state["record"]["size"])
     assert words == "released by C. D."
     assert view.state()["release"]["released"]
+    assert rig.store.heads()[-1].size == rig.store.size, "a signed head covers the release"
+    again = read_job(rig.folder / "job.record").session
+    assert again.signoff == rig.session.signoff, "the record alone says the same"
+    assert again.signoff.released
     await rig.bench.go(STAND_DOWN)
     await take(rig, "D1", b" 1.09\r")
     assert view.state()["release"]["taken_back"]

@@ -13,7 +13,14 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 from gaugelink.capture.remembering import Remembering
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.errors import SessionError
-from gaugelink.events import Event, JobOpened, SweepTaken, from_document, to_document
+from gaugelink.events import (
+    Event,
+    HeadReleased,
+    JobOpened,
+    SweepTaken,
+    from_document,
+    to_document,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Mapping, Sequence
@@ -160,7 +167,10 @@ class Ledger:
 def head_is_due(done: Sequence[tuple[int, object]]) -> bool:
     """Tell whether a head must be published after these entries, given with their places.
 
+    A release is signed at once, and kept outside the record too: it is what leaves the house.
+
     >>> [place for place in range(120) if head_is_due([(place, "event")])]
     [0, 50, 100]
     """
-    return bool(done) and done[-1][0] % HEAD_EVERY < len(done)
+    released = any(isinstance(event, HeadReleased) for _, event in done)
+    return released or (bool(done) and done[-1][0] % HEAD_EVERY < len(done))
