@@ -28,12 +28,22 @@ export function valueWords({ kind, text, unit }) {
   return text === "" || unit === "" || kind === "sweep" ? text : `${text} ${unit}`;
 }
 
+/**
+ * The surprise that a reading is after work; null where it is none.
+ * @param {import("../common/types.js").Foretold[]} forecast
+ * @param {number} place
+ */
+export function surpriseAt(forecast, place) {
+  return forecast.find((one) => one.place === place && one.word === "surprise") ?? null;
+}
+
 export class NextStep extends HTMLElement {
   #valve = h("bdi", { class: "next-valve figure" });
   #words = h("bdi");
   #again = h("p", { class: "again", hidden: true });
   #gauge = h("bdi");
   #limit = h("bdi");
+  #expected = h("p", { class: "expected", hidden: true });
   #drawing = new PartDrawing();
 
   connectedCallback() {
@@ -45,6 +55,7 @@ export class NextStep extends HTMLElement {
         this.#again,
         h("p", {}, this.#gauge),
         h("p", { class: "soft" }, this.#limit),
+        this.#expected,
       ),
       this.#drawing,
     );
@@ -56,6 +67,7 @@ export class NextStep extends HTMLElement {
     this.#drawing.hidden = next === null;
     this.#again.hidden = next === null || next.again === "";
     this.#valve.hidden = next === null || next.valve === null;
+    this.#expected.hidden = next === null || next.expected === "";
     if (next === null) {
       setText(this.#words, state.finished ? "Every step is done." : "Nothing is asked for at the moment.");
       setText(this.#gauge, state.finished ? summary(state) : "");
@@ -68,6 +80,7 @@ export class NextStep extends HTMLElement {
     const how = next.sweep ? "sweep with" : "with";
     setText(this.#gauge, `${how} ${next.gauge}${next.gauge_kind === "" ? "" : `, ${next.gauge_kind}`}`);
     setText(this.#limit, next.limit_words === "" ? "no limit in the sheet" : next.limit_words);
+    setText(this.#expected, next.expected);
     this.#drawing.show(next, state.head.face);
   }
 }
@@ -99,7 +112,7 @@ export class LastReading extends HTMLElement {
   }
 
   /** @param {State} state */
-  show({ last, sweep }) {
+  show({ last, sweep, forecast }) {
     this.hidden = last === null;
     if (last === null) {
       return;
@@ -114,14 +127,16 @@ export class LastReading extends HTMLElement {
     setText(this.#word, word);
     this.#word.hidden = word === "";
     set(this.#word, { "data-verdict": word });
+    const surprise = last.state === "good" ? surpriseAt(forecast, last.place) : null;
     const notes = [
+      surprise === null ? "" : `surprise: ${surprise.words}`,
       last.reason,
       word === "undecided" ? "its uncertainty reaches across the limit" : "",
       scale === null ? "" : divisionText(scale, last.unit),
     ];
     setText(this.#reason, notes.filter((text) => text !== "").join("; "));
     this.#scale.scale = scale;
-    setText(this.#spoken, `${placeWords(last)}: ${value} ${word}`);
+    setText(this.#spoken, `${placeWords(last)}: ${value} ${word}${surprise === null ? "" : ", a surprise"}`);
   }
 }
 

@@ -6,13 +6,14 @@
 
 import { h, patchList, set, setText, tell, timeOfDay } from "../common/dom.js";
 import { LimitScale } from "../common/limit-scale.js";
-import { placeWords, valueWords } from "./next-step.js";
+import { placeWords, surpriseAt, valueWords } from "./next-step.js";
 import { REASONS } from "./reason-dialog.js";
 
 /** @typedef {import("../common/types.js").State} State */
 /** @typedef {import("../common/types.js").Reading} Reading */
 /** @typedef {import("../common/types.js").Next} Next */
-/** @typedef {{reading: Reading, open: boolean, offers: boolean, next: Next | null, up: boolean}} Row */
+/** @typedef {import("../common/types.js").Foretold} Foretold */
+/** @typedef {{reading: Reading, open: boolean, offers: boolean, next: Next | null, up: boolean, surprise: Foretold | null}} Row */
 
 const COLUMNS = ["valve", "what", "reading", "against limit", "gauge", "time"];
 
@@ -53,7 +54,7 @@ export class ReadingsTable extends HTMLElement {
     const row = (/** @type {Reading} */ reading, inTray = false) => {
       const open = reading.place === place;
       const offers = open || inTray;
-      return { reading, open, offers, next: offers ? state.next : null, up };
+      return { reading, open, offers, next: offers ? state.next : null, up, surprise: surpriseAt(state.forecast, reading.place) };
     };
     const wanted = state.readings.filter((reading) => valve === null || reading.valve === valve);
     const key = (/** @type {Row} */ one) => one.reading.place;
@@ -78,7 +79,7 @@ function makeRow() {
       "tr",
       { class: "row" },
       h("td", { class: "valve" }, h("button", { type: "button", class: "figure" })),
-      h("td", { class: "what" }, h("bdi", { class: "what-words" }), h("bdi", { class: "why soft" })),
+      h("td", { class: "what" }, h("bdi", { class: "what-words" }), h("bdi", { class: "why soft" }), h("bdi", { class: "surprise" })),
       h("td", { class: "reading figure" }, h("bdi"), h("bdi", { class: "soft" })),
       h("td", { class: "against-limit" }, scale, h("span", { class: "verdict" })),
       h("td", { class: "gauge" }, h("bdi")),
@@ -91,7 +92,7 @@ function makeRow() {
  * @param {HTMLElement} body
  * @param {Row} row
  */
-function drawRow(body, { reading, open, offers, next, up }) {
+function drawRow(body, { reading, open, offers, next, up, surprise }) {
   const part = (/** @type {string} */ name) => /** @type {HTMLElement} */ (body.querySelector(name));
   const plain = reading.state === "good";
   const word = plain ? (reading.scale?.verdict ?? "") : reading.state;
@@ -102,6 +103,7 @@ function drawRow(body, { reading, open, offers, next, up }) {
   const what = [reading.characteristic, reading.station, reading.direction].filter(Boolean).join(", ");
   setText(part(".what-words"), what === "" && reading.reason === "" ? "not asked for" : what);
   setText(part(".why"), reading.reason);
+  setText(part(".surprise"), surprise === null ? "" : `surprise: ${surprise.words}`);
   const value = part(".reading");
   setText(/** @type {Element} */ (value.children[0]), reading.text);
   setText(/** @type {Element} */ (value.children[1]), valueWords(reading).slice(reading.text.length));
@@ -113,7 +115,7 @@ function drawRow(body, { reading, open, offers, next, up }) {
   setText(part(".time"), timeOfDay(reading.utc));
   body.querySelector(".more")?.remove();
   if (offers) {
-    body.append(more(reading, open, next, up));
+    body.append(more(reading, open, next, up, surprise));
   }
 }
 
@@ -123,8 +125,9 @@ function drawRow(body, { reading, open, offers, next, up }) {
  * @param {boolean} open
  * @param {Next | null} next
  * @param {boolean} up
+ * @param {Foretold | null} surprise
  */
-function more(reading, open, next, up) {
+function more(reading, open, next, up, surprise) {
   const cell = h("td", { colspan: COLUMNS.length });
   if (open) {
     /** @type {[string, string][]} */
@@ -134,6 +137,8 @@ function more(reading, open, next, up) {
       ["taken by", reading.operator],
       ["at", reading.utc],
       ["as it came", reading.raw],
+      ["expected", surprise === null ? "" : `${surprise.expected} after ${surprise.work}, ${surprise.before} before`],
+      ["it can be that", surprise?.meanings.join(", or ") ?? ""],
     ];
     const shown = facts.filter(([, text]) => text !== "");
     cell.append(h("dl", {}, ...shown.map(([name, text]) => h("div", {}, h("dt", {}, name), h("dd", {}, h("bdi", {}, text))))));

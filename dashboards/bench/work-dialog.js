@@ -1,9 +1,11 @@
 /**
  * `<work-dialog>`: tells the bench what was done to the head. Operation, valves where it concerns
- * single ones, the gauge where one was found out; depth and name may stay empty.
+ * single ones, the gauge where one was found out; depth and name may stay empty. Before it is told
+ * the bench is asked what would be expected then.
  */
 
-import { h, tell } from "../common/dom.js";
+import { h, setText, tell } from "../common/dom.js";
+import { askBench } from "../common/stream.js";
 
 /** @typedef {import("../common/types.js").State} State */
 
@@ -25,7 +27,10 @@ export class WorkDialog extends HTMLElement {
   #gauge = h("select", { "aria-label": "Gauge" });
   #gaugeLabel = h("label", {}, h("span", {}, "Gauge that was found out"), this.#gauge);
   #depth = field("Depth taken off");
-  #depthLabel = h("label", {}, h("span", {}, "Depth taken off, with its unit; may stay empty"), this.#depth);
+  #depthWords = h("span");
+  #depthLabel = h("label", {}, this.#depthWords, this.#depth);
+  #then = h("ul", { class: "then soft", "aria-label": "What will be expected", "aria-live": "polite" });
+  #asked = 0;
   #by = field("Done by");
   #whole = h("p", { class: "soft" }, "Concerns the whole head.");
   #go = h("button", { type: "submit", class: "main" }, "Work is done");
@@ -40,6 +45,7 @@ export class WorkDialog extends HTMLElement {
     this.#whole,
     this.#gaugeLabel,
     this.#depthLabel,
+    this.#then,
     h("label", {}, h("span", {}, "Done by; empty: who stands at the bench"), this.#by),
     h("div", { class: "dialog-end" }, this.#cancel, this.#go),
   );
@@ -51,6 +57,7 @@ export class WorkDialog extends HTMLElement {
     this.append(this.#dialog);
     this.#cancel.addEventListener("click", () => this.#dialog.close());
     this.#operation.addEventListener("change", () => this.#draw());
+    this.#depth.addEventListener("input", () => void this.#foretell());
     this.#form.addEventListener("submit", (event) => {
       event.preventDefault();
       this.#dialog.close();
@@ -114,6 +121,26 @@ export class WorkDialog extends HTMLElement {
     this.#gaugeLabel.hidden = concerns !== "gauge";
     this.#depthLabel.hidden = concerns === "gauge";
     this.#go.disabled = concerns === "valves" && this.#chosen().length === 0;
+    const shim = this.#operation.value === "shim changed";
+    const what = shim ? "How much thicker the shims are now" : "Depth taken off along the valve";
+    setText(this.#depthWords, `${what}, with its unit; may stay empty`);
+    void this.#foretell();
+  }
+
+  /** Show what the work would let expect; an answer that is no longer asked for is left aside. */
+  async #foretell() {
+    const mine = ++this.#asked;
+    this.#then.replaceChildren();
+    if (this.#go.disabled || this.#concerns() === "gauge") {
+      return;
+    }
+    const valves = this.#concerns() === "valves" ? this.#chosen().join(" ") : "";
+    const depth = this.#depth.value.trim();
+    const { ok, words, answer } = await askBench({ about: "work", operation: this.#operation.value, valves, depth });
+    if (mine === this.#asked) {
+      const lines = /** @type {{lines?: string[]} | null} */ (answer)?.lines ?? [];
+      this.#then.replaceChildren(...(ok ? lines : [words]).map((line) => h("li", {}, h("bdi", {}, line))));
+    }
   }
 }
 

@@ -167,6 +167,23 @@
  * @property {number | null} lower_mm
  * @property {number | null} upper_mm
  * @property {string} again why it is asked once more
+ * @property {string} expected what it should read after work, in words; empty where no work touched it
+ *
+ * @typedef {object} Foretold a reading that was taken after work, beside what was foretold
+ * @property {number} place the reading's place in the record
+ * @property {string | null} valve
+ * @property {string} characteristic
+ * @property {string} station
+ * @property {string} direction
+ * @property {string} before
+ * @property {string} work
+ * @property {string} expected
+ * @property {string} u_text
+ * @property {string} found
+ * @property {string} difference
+ * @property {"as foretold" | "surprise" | "not foretold"} word
+ * @property {string} words the surprise as a sentence; else why nothing was foretold
+ * @property {string[]} meanings what a surprise can mean
  *
  * @typedef {object} Live
  * @property {string} gauge
@@ -201,6 +218,7 @@
  * @property {Reading | null} last
  * @property {Reading[]} readings newest first
  * @property {Reading[]} tray the newest of it, oldest first
+ * @property {Foretold[]} forecast oldest first
  * @property {number} tray_count
  * @property {Order | null} order
  * @property {Verdict[]} verdicts

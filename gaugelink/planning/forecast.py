@@ -320,10 +320,13 @@ def pairs(
         return []
     good = [item for item in readings if not was_found_out(item, done)]
     thickness = [item for item in good if item.placed.position.characteristic == "head thickness"]
+    of: dict[Position, list[Sized]] = {}
+    for item in good:
+        of.setdefault(item.placed.position, []).append(item)
     found = []
     for item in sorted(good, key=lambda item: item.placed.place):
         at, position = item.placed.place, item.placed.position
-        before = base_of(good, position, done, at)
+        before = base_of(of[position], position, done, at)
         forecast = foretell(position, before, done, until=at, new_sizes=new_sizes,
                             thickness=thickness)  # fmt: skip
         if forecast is not None and forecast.because:
