@@ -284,6 +284,27 @@ def test_its_record_can_be_planned(run: Run, run_cli: RunCli):
     assert err == ""
 
 
+def test_its_record_is_written_as_a_job_file_that_gives_the_same_plan(
+    run: Run, run_cli: RunCli, tmp_path: Path
+):
+    file = tmp_path / "job.toml"
+    status, out, _ = run_cli("plan", run["store"], "--export", file)
+    assert (status, out) == (0, "")
+    words = ("--prices", "demo-shop", "--json", "--alternatives", "0")
+    _, from_record, _ = run_cli("plan", run["store"], *words)
+    status, from_file, _ = run_cli("plan", file, *words)
+    assert status == 0
+    one, two = json.loads(from_record), json.loads(from_file)
+    for key in ("cost", "valves", "operations", "parts", "remeasure"):
+        assert one[key] == two[key]
+    status, _, err = run_cli("plan", file, "--export", tmp_path / "again.toml")
+    assert (status, "--export" in err) == (2, True)
+    status, _, err = run_cli("plan", run["store"], "--export", tmp_path / "x.toml",
+                             "--order", tmp_path / "x.csv")  # fmt: skip
+    assert (status, "alone" in err) == (2, True)
+    assert not (tmp_path / "x.csv").exists()
+
+
 def test_a_record_without_prices_is_refused(run: Run, run_cli: RunCli):
     status, out, err = run_cli("plan", run["store"])
     assert (status, out) == (2, "")

@@ -48,6 +48,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="write the parts list as a table")  # fmt: skip
     parser.add_argument("--pdf", metavar="FILE.pdf",
                         help="write the work order as a sheet for the bench")  # fmt: skip
+    parser.add_argument("--export", metavar="FILE.toml",
+                        help="plan nothing; write the head of a record as a job file")  # fmt: skip
     parser.add_argument(
         "--alternatives", type=int, default=3, metavar="N",
         help="how many other plans within 10 %% of the cost to look for (default: 3)",
@@ -73,6 +75,8 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(f"found {args.seconds:g}, accepted: more than 0, up to 86400",
                          field="--seconds")  # fmt: skip
     files = _files(args)
+    if args.export is not None:
+        return _export(args)
     task = _task(args)
     if args.trial is not None:
         return _try(task, args.trial, as_json=args.json)
@@ -100,6 +104,9 @@ def _task(args: argparse.Namespace) -> Task:
     path = Path(args.job)
     if not is_record(path):
         return load_task(content.read_text(path), args.job, prices)
+    if prices is None and args.trial is None:
+        what = "a record has no prices; give the shop's with --prices FILE"
+        raise InputError(what, field="--prices")
     found = survey_record(path, prices)
     for words in found.left_out:
         print(f"Not in the plan: {words}", file=sys.stderr)
@@ -115,13 +122,17 @@ def _files(args: argparse.Namespace) -> dict[str, Path | None]:
     """
     found: dict[str, Path | None] = {}
     taken = {Path(args.job).resolve()}
-    for name, ending in (("order", ".csv"), ("parts", ".csv"), ("pdf", ".pdf")):
+    for name, ending in (
+        ("order", ".csv"), ("parts", ".csv"), ("pdf", ".pdf"), ("export", ".toml"),
+    ):  # fmt: skip
         given = getattr(args, name)
         found[name] = None if given is None else Path(given)
         if given is None:
             continue
         if args.trial is not None:
             raise InputError("found --try beside it, accepted: one of them", field=f"--{name}")
+        if name == "export" and any(found[other] for other in ("order", "parts", "pdf")):
+            raise InputError("found other files beside it, accepted: alone", field="--export")
         if Path(given).suffix.lower() != ending:
             raise InputError(f"found {given!r}, accepted: a name that ends with {ending}",
                              field=f"--{name}")  # fmt: skip
@@ -130,6 +141,22 @@ def _files(args: argparse.Namespace) -> dict[str, Path | None]:
                              field=f"--{name}")  # fmt: skip
         taken.add(Path(given).resolve())
     return found
+
+
+def _export(args: argparse.Namespace) -> int:
+    from gaugelink.commands.plan_export import job_file  # noqa: PLC0415
+    from gaugelink.commands.plan_record import is_record, survey_record  # noqa: PLC0415
+    from gaugelink.report.whole import write_whole  # noqa: PLC0415
+
+    path = Path(args.job)
+    if not is_record(path):
+        content.read_text(path)  # a file that cannot be read says so itself
+        raise InputError("found a job file, accepted: a record", file=args.job, field="--export")
+    # The steps that are offered bear on no reading and no limit.
+    found = survey_record(path, content.read("sim/prices", args.prices) if args.prices else None)
+    write_whole(job_file(found, path.name).encode(), Path(args.export))
+    print(f"Job file  {args.export}", file=sys.stderr)
+    return 0
 
 
 def _write(
@@ -145,7 +172,8 @@ def _write(
         return
     path = Path(args.job)
     invented = read_job(path).opened.invented if is_record(path) else "invented" in task.name
-    write_files(task, found, invented=invented, **files)
+    write_files(task, found, invented=invented, order=files["order"], parts=files["parts"],
+                pdf=files["pdf"])  # fmt: skip
 
 
 def _try(task: Task, words: str, *, as_json: bool) -> int:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from gaugelink.commands.plan_file import load_prices
 from gaugelink.commands.record_job import read_job
-from gaugelink.errors import InputError
 from gaugelink.planning.survey import Findings, Survey, survey
+from gaugelink.planning.task import Shop
 from gaugelink.planning.working import married
 
 if TYPE_CHECKING:
@@ -33,18 +33,14 @@ def survey_record(path: Path, prices: tuple[str, str] | None) -> Survey:
 
     Args:
         path: the record; it may be open in another program.
-        prices: content and name of a price file.
+        prices: content and name of a price file; None: nothing is offered.
 
     Raises:
-        InputError: there are no prices, or a file is bad.
+        InputError: a file is bad.
         RecordError: it is not a record, or damaged.
     """
-    if prices is None:
-        raise InputError(
-            "a record has no prices; give the shop's with --prices FILE", field="--prices"
-        )
     job = read_job(path)
-    shop = load_prices(*prices, kinds=job.sheet.head.kinds)
+    shop = load_prices(*prices, kinds=job.sheet.head.kinds) if prices else Shop("", {})
     return survey(job.sheet, job.measured, job.judgement, shop, findings_of(job.session),
                   job.opened.job)  # fmt: skip
 

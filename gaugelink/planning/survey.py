@@ -39,6 +39,9 @@ PART_OF: Final = {
 }
 """Whose matter a limit is that only another part can mend. Clearance stands here by rock only."""
 
+_NO_LOWER: Final = frozenset({"seat runout"})
+_NO_UPPER: Final = frozenset({"margin", "valve length"})
+
 HEAD: Final = ("head thickness", "head-face flatness")
 
 
@@ -237,6 +240,11 @@ class _Surveyor:
             if limit.judge != "range" and limit.method != "rock":
                 low += [limit.lower.pm] if limit.lower else []
                 high += [limit.upper.pm] if limit.upper else []
+        # Nobody cuts a seat because it runs too true, or grinds a valve because it is too long.
+        if name in _NO_LOWER:
+            low.clear()
+        if name in _NO_UPPER:
+            high.clear()
         return Range(max(low, default=None), min(high, default=None))
 
     def u(self, valve: str, name: str) -> int:

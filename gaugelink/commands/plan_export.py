@@ -1,0 +1,119 @@
+"""Write a head that is to be planned as a job file, for a person to change and plan again."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from gaugelink.commands.plan_keys import HEAD, LIMITED, PROTRUDING, READ
+from gaugelink.errors import InputError
+from gaugelink.planning.task import Range
+from gaugelink.quantity import exact_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gaugelink.planning.survey import Survey
+    from gaugelink.planning.task import Place, Rules, Span, Task
+
+
+def job_file(found: Survey, where: str) -> str:
+    """Write the job file of a surveyed head; prices stay in a file of their own.
+
+    Args:
+        found: the head. Where kinds of valves differ in an uncertainty, the larger is written.
+        where: the record that it comes from, for the remark on top.
+
+    Raises:
+        InputError: the head has something that a job file cannot say.
+    """
+    task = found.task
+    lines = [f"# {_remark(where)}: the head as it was measured. Plan it with --prices."]
+    lines += [f"# Not in it: {_remark(words)}" for words in found.left_out]
+    lines += ["[job]", f"name = {_text(task.name)}", f"pairing = {_yes(task.pairing)}",
+              f"springs_as_set = {_yes(task.springs_as_set)}", "", *_uncertainties(task), "",
+              *_head(task)]  # fmt: skip
+    for kind, rules in task.rules.items():
+        lines += ["", f"[kind.{kind}]", *_rules(kind, rules)]
+    for place in task.places:
+        lines += ["", "[[valve]]", *_place(place)]
+    return "\n".join(lines) + "\n"
+
+
+def _uncertainties(task: Task) -> Iterator[str]:
+    yield "[u]"
+    for key, name in {**LIMITED, **HEAD, **PROTRUDING}.items():
+        known = [rules.u_pm.get(name, 0) for rules in task.rules.values()]
+        u_pm = max([*known, task.u_pm.get(name, 0)])
+        if u_pm:
+            yield f"{key} = {_length(u_pm)}"
+
+
+def _head(task: Task) -> Iterator[str]:
+    yield "[head]"
+    thick, flat = (task.head.get(name, Range()) for name in ("head thickness",
+                                                             "head-face flatness"))  # fmt: skip
+    for key, value in (
+        ("thickness", task.thickness_pm), ("thickness_min", thick.lower),
+        ("flatness", task.flatness_pm), ("flatness_max", flat.upper),
+        ("clean_up", task.clean_up_pm or None),
+    ):  # fmt: skip
+        if value is not None:
+            yield f"{key} = {_length(value)}"
+
+
+def _rules(kind: str, rules: Rules) -> Iterator[str]:
+    if rules.spring is not None or rules.lift_pm is not None:
+        raise InputError(f"found spring data of {kind} valves, which come from a job file already")
+    for key, name in LIMITED.items():
+        limit = rules.limits.get(name, Range())
+        ends = [f"{end} = {_length(value)}" for end, value in (("min", limit.lower),
+                ("max", limit.upper)) if value is not None]  # fmt: skip
+        if ends:
+            yield f"{key} = {{ {', '.join(ends)} }}"
+    for key, span in (("new_stem", rules.new_stem), ("new_bore", rules.new_bore)):
+        if span is not None:
+            yield f"{key} = {_span(span)}"
+
+
+def _place(place: Place) -> Iterator[str]:
+    yield f"name = {_text(place.name)}"
+    yield f"kind = {_text(place.kind)}"
+    for key, span in (("stem", place.stem), ("bore", place.bore)):
+        if span is not None:
+            yield f"{key} = {_span(span)}"
+    for key in READ:
+        if (value := place.readings.get(LIMITED[key])) is not None:
+            yield f"{key} = {_length(value)}"
+    for key, why in (("scrap", place.scrap), ("guide_scrap", place.guide_scrap),
+                     ("spring_scrap", place.spring_scrap)):  # fmt: skip
+        if why:
+            yield f"{key} = {_text(why)}"
+    if place.married:
+        yield "married = true"
+    parts = {part: names for part, names in place.open.items() if names}
+    if parts:
+        inside = ", ".join(f"{part} = [{', '.join(map(_text, names))}]"
+                           for part, names in parts.items())  # fmt: skip
+        yield f"open = {{ {inside} }}"
+
+
+def _span(span: Span) -> str:
+    return f"[{_length(span[0])}, {_length(span[1])}]"
+
+
+def _length(pm: int) -> str:
+    return f'"{exact_text(pm, "mm")} mm"'
+
+
+def _remark(words: str) -> str:
+    return "".join(letter for letter in " ".join(words.split()) if letter.isprintable())
+
+
+def _text(text: str) -> str:
+    # What JSON escapes, TOML escapes the same way; it wants DEL escaped too (TOML 1.0, strings).
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _yes(value: bool) -> str:
+    return "true" if value else "false"
