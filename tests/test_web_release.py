@@ -7,9 +7,14 @@ from typing import TYPE_CHECKING
 import pytest
 import release_sample
 import web_sample
+from bench_kit import running
 from release_shape import release_shape
+from view_kit import measure_all
 from view_shapes import Maybe, check
 from web_browser import Bench, open_bench, start_browser
+
+from gaugelink.capture.actions import act
+from gaugelink.deeds import DoWork
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -337,3 +342,41 @@ async def test_everything_fits_and_is_for_gloves(at, width: int, height: int):
                 assert box["x"] + box["width"] <= width
                 assert min(box["width"], box["height"]) >= 44
         await at.page.keyboard.press("Escape")
+
+
+async def test_a_measured_head_is_looked_at_signed_and_released_on_the_page(at, tmp_path):
+    """With a real bench behind it: what the page says is what the record holds."""
+    async with running(tmp_path) as rig:
+        rig.session.sheet = rig.sheet
+        await measure_all(rig)
+        view = rig.view()
+        rig.audience.on_change = lambda: at.hub.publish_state(view.state())
+        at.carry_out = lambda document: act(rig.bench, document)
+        at.hub.publish_state(view.state())
+        await at.page.goto(f"{at.server.url}only-release.html")
+        sentence = "release-panel .release-sentence:has-text('{}')"
+        await at.page.wait_for_selector(sentence.format("things stand against it"))
+        await at.page.fill("inspection-grid input", "B. T.")
+        for name in ("valve", "guide", "seat", "spring", "collets seated"):
+            await at.page.click(f"inspection-grid .row-name:has-text('{name}')")
+            await at.page.click("look-dialog button:text-is('Sound')")
+            await at.page.wait_for_selector(f"{cell_of('1E', name)}[data-state=sound]")
+        for name in ("head face", "crack test"):
+            await at.page.click(f"inspection-grid button.cell[aria-label^='{name}:']")
+        await at.page.wait_for_selector(sentence.format("1 thing stands against it"))
+        await at.page.click("[aria-label='Sign… 1E stem diameter']")
+        await at.page.fill("sign-dialog [aria-label=Name]", "C. D.")
+        await at.page.fill("sign-dialog [aria-label=Reason]", "goes out with this engine only")
+        await at.page.click("sign-dialog button[type=submit]")
+        await at.page.wait_for_selector(sentence.format("nothing stands against it"))
+        await at.page.click(".release-go button.main")
+        assert await at.page.is_disabled("sign-dialog button[type=submit]"), "a name each time"
+        await at.page.fill("sign-dialog [aria-label=Name]", "E. F.")
+        await at.page.click("sign-dialog button[type=submit]")
+        await at.page.wait_for_selector(sentence.format("by E. F."))
+        assert rig.session.signoff.released
+        (deviation,) = rig.session.signoff.deviations
+        assert deviation[1].reason == "goes out with this engine only"
+        await rig.bench.do(DoWork("seat cut", ("1I",)))
+        await at.page.wait_for_selector(sentence.format("no longer, because: work since: seat cut"))
+        rig.audience.on_change = lambda: None

@@ -62,6 +62,7 @@ export class SignDialog extends HTMLElement {
     setText(this.#why, paper.why);
     setText(this.#go, paper.go);
     this.#byLabel.hidden = !paper.named;
+    this.#by.value = ""; // nobody signs under the name of whoever signed before
     this.#reason.value = "";
     this.#draw();
     this.#dialog.showModal();
