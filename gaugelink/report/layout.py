@@ -11,6 +11,7 @@ from typing import Final
 
 from gaugelink.report.advice import advice_part, order_part
 from gaugelink.report.faults import decider_rows, fault_rows
+from gaugelink.report.forecast import forecast_rows
 from gaugelink.report.front import exceptions, head_map, outcome
 from gaugelink.report.plot import common_words, face_drawing, sweep_axes, sweep_drawing
 from gaugelink.report.release import release_part
@@ -64,6 +65,7 @@ def lay_out(document: Doc) -> Print:
         "advice": None if document.get("order") else advice_part(document.get("advice")),
         "faults": fault_rows(mappings(document.get("faults"))),
         "deciders": decider_rows(mappings(document.get("deciders"))),
+        "forecast": forecast_rows(mappings(document.get("forecast")), frame.listed),
         "release": release_part(document.get("release")),
         "verdicts": _by_valve(verdicts, valves, frame),
         "sweeps": _sweep_rows(sweeps, names, frame),

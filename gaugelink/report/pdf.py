@@ -22,7 +22,14 @@ from gaugelink.report.layout import lay_out
 from gaugelink.report.text import ascii_only, moment, printable
 
 STANDARD: Final = "a-3b"
-TEMPLATES: Final = ("report.typ", "draw.typ", "advice.typ", "faults.typ", "release.typ")
+TEMPLATES: Final = (
+    "report.typ",
+    "draw.typ",
+    "advice.typ",
+    "faults.typ",
+    "forecast.typ",
+    "release.typ",
+)
 _KNOWN: Final = {
     "record.jsonl": ("source", "application/x-ndjson", "Every event of the job, one a line"),
     "head.json": ("supplement", "application/json", "Signed size and root of the record"),
