@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -269,5 +270,34 @@ def test_a_condemned_part_is_planned_for(tmp_path):
         await rig.bench.do(Inspect("spring", ("1I",), False, "end coil broken off", "A. N."))
         _, answer = await advisor.ask(PLAN)
         assert {"valve": "1I", "words": "new spring"} in answer["valves"]
+
+    measured(tmp_path, test)
+
+
+def test_the_order_that_was_taken_can_be_printed_however_far_the_work_is(tmp_path):
+    async def test(rig: Rig) -> None:
+        advisor = adviser(rig)
+        kind, pdf = await advisor.paper("work-order.pdf") or ("", b"")
+        assert (kind, pdf[:5]) == ("application/pdf", b"%PDF-")
+        _, before = await advisor.paper("work-order.csv") or ("", b"")
+        assert b"valve replaced" in before
+        _, plan = await advisor.ask(PLAN)
+        await advisor.take({"do": "take-plan", "key": plan["key"]})
+        await rig.bench.do(DoWork("valve replaced", ("1E",), None))
+        assert await advisor.paper("work-order.csv") == ("text/csv", before)
+        _, parts = await advisor.paper("parts.csv") or ("", b"")
+        assert b"valve,exhaust,1,1E,23.00,EUR" in parts
+        dearer = replace(SHOP, parts={**SHOP.parts, ("exhaust", "valve"): 9900})
+        view = rig.view()
+        assert await Advisor(lambda: view, dearer).paper("parts.csv") is None
+
+    measured(tmp_path, test)
+
+
+@pytest.mark.parametrize("name", ["secrets.pdf", "", "../work-order.pdf"])
+def test_no_other_paper_is_written(tmp_path, name):
+    async def test(rig: Rig) -> None:
+        assert await adviser(rig).paper(name) is None
+        assert await adviser(rig, prices=False).paper("parts.csv") is None
 
     measured(tmp_path, test)

@@ -111,6 +111,9 @@ def test_the_head_is_decided_on_the_page_that_decides(address: str, chromium: st
 
         page.click("text=Take as work order")
         page.wait_for_selector("order-panel .cost:has-text('0 of')")
+        with page.expect_download() as paper:
+            page.click("text=Parts list")
+        assert "stem seal" in paper.value.path().read_text(encoding="utf-8-sig")
         assert page.get_attribute("details", "open") is None
         spring = page.locator("order-panel li", has_text="new spring")
         spring.get_by_role("button").click()

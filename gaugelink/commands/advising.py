@@ -10,21 +10,26 @@ import asyncio
 import hashlib
 import json
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from gaugelink.capture.measured import measured_in
 from gaugelink.commands.plan_document import DONE, document
+from gaugelink.commands.plan_order import order_csv, parts_csv
 from gaugelink.commands.plan_record import findings_of
+from gaugelink.commands.record_job import job_of
 from gaugelink.deeds import TakePlan
 from gaugelink.errors import GaugeLinkError, InputError, SessionError
 from gaugelink.events import PlannedStep
 from gaugelink.planning.allowances import STEPS
-from gaugelink.planning.plan import plan
+from gaugelink.planning.order import work_order
+from gaugelink.planning.plan import Conflict, plan
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.quantity import parse_length
+from gaugelink.report.order import order_pdf
 from gaugelink.view.advice import advice_document
 from gaugelink.view.forecast import preview_lines
 from gaugelink.view.trial import trial_document
@@ -39,6 +44,12 @@ if TYPE_CHECKING:
 
 Document = dict[str, Any]
 
+PAPERS: Final = {
+    "work-order.pdf": "application/pdf",
+    "work-order.csv": "text/csv",
+    "parts.csv": "text/csv",
+}
+"""Files to keep or print, and their types."""
 SECONDS: Final = 20.0
 """The longest that the solver may take while a person waits."""
 ALTERNATIVES: Final = 3
@@ -152,6 +163,46 @@ class Advisor:
         except GaugeLinkError as fault:
             return 409, _no(str(fault))
         return 200, {"ok": True, "words": f"taken as the work order: {told['cost']}"}
+
+    async def paper(self, name: str) -> tuple[str, bytes] | None:
+        """Write the work order to keep or print: that which was taken, else the cheapest now.
+
+        Args:
+            name: ``work-order.pdf``, ``work-order.csv`` or ``parts.csv``.
+
+        Returns:
+            Its type and its bytes; None: no such paper, no prices, or nothing to do.
+        """
+        view = self.view()
+        if name not in PAPERS or view is None or self.shop is None:
+            return None
+        session, store = view.bench.session, view.bench.store
+        until = session.order[0] if session.order else session.seen
+        entries = list(islice(store.entries(), until))
+        shop, invented = self.shop, view.job.invented
+        cost = session.order[1].cost if session.order else ""
+
+        def made() -> bytes | None:
+            job = job_of(entries, "the record")
+            found = survey(job.sheet, job.measured, job.judgement, shop, findings_of(job.session),
+                           job.opened.job)  # fmt: skip
+            try:
+                chosen = plan(found.task, SECONDS)
+            except ValueError:
+                return None
+            if isinstance(chosen, Conflict):
+                return None
+            if cost and cost != f"{chosen.cents / 100:.2f} {shop.currency}":
+                return None  # taken at other prices: this would be another order
+            order = work_order(found.task, chosen)
+            if name == "parts.csv":
+                return parts_csv(order).encode("utf-8-sig")
+            if name == "work-order.csv":
+                return order_csv(order).encode("utf-8-sig")
+            return order_pdf(order.as_document(), invented=invented)
+
+        content = await asyncio.to_thread(made)
+        return None if content is None else (PAPERS[name], content)
 
     async def plan(self) -> Document | None:
         """Plan the head as it stands; None where there are no prices.

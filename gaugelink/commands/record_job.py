@@ -16,9 +16,11 @@ from gaugelink.record import SqliteStore
 from gaugelink.session import Session
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from gaugelink.limits import Sheet
+    from gaugelink.record import Entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +51,25 @@ def read_job(path: Path) -> RecordedJob:
         SessionError: the record holds something that its sheet's plan has no step for.
     """
     with SqliteStore.read(path) as store:
-        events = [(entry.place, from_document(entry.document)) for entry in store.entries()]
+        return job_of(store.entries(), str(path))
+
+
+def job_of(entries: Iterable[Entry], file: str) -> RecordedJob:
+    """Make the job that entries of a record tell of; the first ones alone tell how it stood then.
+
+    Args:
+        entries: from the first one on.
+        file: the record's name for messages.
+
+    Raises:
+        InputError: no job was opened in them.
+        SessionError: they hold something that the sheet's plan has no step for.
+    """
+    events = [(entry.place, from_document(entry.document)) for entry in entries]
     opened = [event for _, event in events if isinstance(event, JobOpened)]
     if not opened:
-        raise InputError("no job was ever opened in this record", file=str(path))
-    sheet = sheetfile.load(opened[0].sheet_text, f"the sheet in {path}")
+        raise InputError("no job was ever opened in this record", file=file)
+    sheet = sheetfile.load(opened[0].sheet_text, f"the sheet in {file}")
     gauges = {gauge.id: gauge for event in opened for gauge in event.gauges}
     session = Session(plan_for(sheet), gauges, opened[0].stage, sheet=sheet)
     for place, event in events:

@@ -125,7 +125,7 @@ class Running:
             return None if self.telling.view is None else self.view.find_sweep(place)
 
         app = make_app(hub, on_act, content.folders("dashboards"), sweeps=on_sweep,
-                       ask=self.advisor.ask)  # fmt: skip
+                       ask=self.advisor.ask, papers=self.advisor.paper)  # fmt: skip
         async with Server(app, port=port) as server:
             self.telling.feed = feed
             yield server.url
