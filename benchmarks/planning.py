@@ -3,7 +3,8 @@
     python benchmarks/planning.py
 
 The heads are invented and worn at random; valves may change places within their kind, shims come
-in three sizes, and the face needs a skim.
+in three sizes, and the face needs a skim. "With more limits" adds those of seat width, the room
+from retainer to seal, and injector and prechamber protrusion.
 Each line gives the slowest of several heads, from the figures to the plan that was held against
 its limits again; scipy has been imported before.
 """
@@ -11,12 +12,24 @@ its limits again; scipy has been imported before.
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from fractions import Fraction
+from itertools import product
 from random import Random
 
 from gaugelink.metrology.springs import from_table
 from gaugelink.planning.plan import Plan, alternatives, plan
-from gaugelink.planning.task import Offer, Oversize, Place, Range, Rules, Shim, Shop, Task
+from gaugelink.planning.task import (
+    Cylinder,
+    Offer,
+    Oversize,
+    Place,
+    Range,
+    Rules,
+    Shim,
+    Shop,
+    Task,
+)
 
 UM = 10**6
 HEADS = 5
@@ -78,13 +91,41 @@ def worn_head(valves: int, seed: int) -> Task:
     )  # fmt: skip
 
 
+def held_further(task: Task, seed: int) -> Task:
+    """Add limits of seat width, retainer-to-seal, injector and prechamber protrusion."""
+    draw = Random(seed)
+    width, room = Range(1_200 * UM, 2_000 * UM), Range(1_300 * UM)
+    rules = {
+        kind: replace(book, width_per_cut=Fraction(3, 2), limits={
+            **book.limits, "seat width": width, "retainer-to-seal": room})
+        for kind, book in task.rules.items()
+    }  # fmt: skip
+    places = tuple(
+        replace(place, readings={**place.readings,
+                                 "seat width": round(draw.gauss(1_600, 150)) * UM,
+                                 "retainer-to-seal": round(draw.gauss(1_600, 150)) * UM})
+        for place in task.places
+    )  # fmt: skip
+    cylinders = tuple(
+        Cylinder(f"cylinder {at // 2 + 1}", tuple(place.name for place in places[at : at + 2]),
+                 {"injector protrusion": draw.randint(2_350, 2_600) * UM,
+                  "prechamber protrusion": draw.randint(0, 30) * UM})
+        for at in range(0, len(places), 2)
+    )  # fmt: skip
+    head = {**task.head, "injector protrusion": Range(2_200 * UM, 2_800 * UM),
+            "prechamber protrusion": Range(0, 200 * UM)}  # fmt: skip
+    return replace(task, rules=rules, places=places, cylinders=cylinders, head=head)
+
+
 def main() -> None:
-    """Print a line for each size of head."""
+    """Print a line for each size of head, and of head that is held by more limits."""
     plan(worn_head(4, 0))  # imports scipy
-    for valves, wanted_s in ((12, None), (24, 2), (48, 10)):
+    sizes = ((12, None), (24, 2), (48, 10))
+    for (valves, wanted_s), further in product(sizes, (False, True)):
         slowest, slowest_more, cents = 0.0, 0.0, []
         for seed in range(HEADS):
             task = worn_head(valves, seed)
+            task = held_further(task, seed) if further else task
             start = time.perf_counter()
             found = plan(task)
             slowest = max(slowest, time.perf_counter() - start)
@@ -95,7 +136,8 @@ def main() -> None:
             alternatives(task, found)
             slowest_more = max(slowest_more, time.perf_counter() - start)
         aim = f" (aim: {wanted_s} s)" if wanted_s else ""
-        print(f"{valves} valves, {HEADS} heads, proved the cheapest: {slowest:.2f} s{aim}; "
+        more = " with more limits" if further else ""
+        print(f"{valves} valves{more}, {HEADS} heads, proved the cheapest: {slowest:.2f} s{aim}; "
               f"three alternatives {slowest_more:.2f} s more; "
               f"cost {min(cents) / 100:.2f} to {max(cents) / 100:.2f}")  # fmt: skip
 

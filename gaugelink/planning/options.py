@@ -78,6 +78,7 @@ class Fitting:
         self._here = task.places[place]
         self._used = None if valve == NEW else task.places[valve]
         self._rules = task.rules[self._here.kind]
+        self._known: dict[tuple[bool, bool], tuple[Seated, dict[Figure, Span]]] = {}
 
     def _range(self, name: str) -> Range:
         found = self._rules.limits.get(name, Range())
@@ -271,7 +272,7 @@ class Fitting:
         found = Seated(figures, self.held(spring), rates=rates)
         if used is None:  # the maker's part: its margin and length are the maker's matter
             found = found.without(*OF_VALVE)
-        if "fit insert" in deeds or ("cut seat" in deeds and per_cut is None):
+        if self._freed(deeds):
             found = found.without("seat width")
         return found
 
@@ -281,7 +282,7 @@ class Fitting:
     ) -> Iterator[Way]:  # fmt: skip
         """Reckon the depths that keep the heights, for every stack of shims."""
         new_spring, load, untested = spring
-        seated = self.seated(load, deeds=deeds)
+        seated, room = self._room(new_spring, load, deeds)
         # What comes off face, tip and seat, by margin, length and width.
         face = _by_itself(seated, face, "margin", "reface valve", deeds)
         tip = _by_itself(seated, tip, "valve length", "grind tip", deeds)
@@ -292,7 +293,6 @@ class Fitting:
         seat_work = {"cut seat", "fit insert", "reface valve", "replace valve", "move valve"}
         lap = offers.get("lap") if seat_work & set(deeds) else None
         lap_pm = lap.least_pm if lap else 0
-        room = {name: _ends(drop_ends(seated, [name])) for name in HEIGHTS}
         tip_low, tip_high = room["tip height"]
         lowest = max(seat[0] + face[0] + lap_pm, tip_low + tip[0], room["retainer-to-seal"][0])
         highest = min(seat[1] + face[1] + lap_pm, tip_high + tip[1], room["retainer-to-seal"][1])
@@ -312,6 +312,23 @@ class Fitting:
             yield Way(self._place, self._valve, done, size, stack, self._cents(done, size, stack),
                       skim, seat, face, tip, lap_pm, unproved)  # fmt: skip
 
+    def _room(
+        self, new_spring: bool, load: tuple[Bound, ...], deeds: Sequence[Deed]
+    ) -> tuple[Seated, dict[Figure, Span]]:
+        """Give the place before any work, and how far each height lets the valve drop."""
+        # The same for most of the ways, so it is reckoned once.
+        key = new_spring, self._freed(deeds)
+        if key not in self._known:
+            seated = self.seated(load, deeds=deeds)
+            room = {name: _ends(drop_ends(seated, [name])) for name in HEIGHTS}
+            self._known[key] = seated, room
+        return self._known[key]
+
+    def _freed(self, deeds: Sequence[Deed]) -> bool:
+        """Tell whether the deeds bring the seat to its width, whatever that was."""
+        cut = "cut seat" in deeds and self._rules.width_per_cut is None
+        return cut or "fit insert" in deeds
+
     def _cents(self, deeds: Sequence[Deed], size: Oversize | None, stack: Stack) -> int:
         kind, shop = self._here.kind, self._shop
         total = sum(shop.offers[deed].cents for deed in deeds if deed in shop.offers) + stack.cents
@@ -329,7 +346,10 @@ def _ends(found: tuple[int | None, int | None]) -> Span:
 
 def _by_itself(seated: Seated, span: Span, name: Figure, step: Step, deeds: Sequence[Deed]) -> Span:
     """Cut the depths of a step down to what one figure bears; none where it asks for the step."""
-    alone = replace(seated, held=[one for one in seated.held if one.figure == name])
+    held = [one for one in seated.held if one.figure == name]
+    if not held:
+        return span
+    alone = replace(seated, held=held)
     if step not in deeds:  # an insert brings a width of its own, and its depths stay
         return span if not alone.beyond() else (1, 0)
     found = allowance(alone, step)
