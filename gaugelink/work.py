@@ -20,7 +20,7 @@ from gaugelink.head import CHARACTERISTICS
 
 Stage = Literal["as received", "after cleaning", "after machining", "after lapping", "final"]
 STAGES: Final[tuple[Stage, ...]] = get_args(Stage)
-"""The usual stages of a job, in their order."""
+"""The stages of a job, in their order; older records may say other words."""
 
 Operation = Literal[
     "guide replaced",

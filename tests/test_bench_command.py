@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -115,6 +116,29 @@ class TestWhichJob:
             take(load(bench_file), wanted)
         assert words in str(fault.value)
         take(load(bench_file), Wanted()).store.close()  # and it was let go of
+
+    def test_a_new_job_has_one_of_the_five_stages(self, bench_file: Path):
+        with pytest.raises(InputError) as fault:
+            take(load(bench_file), Wanted("D-0043", serial="IP6-0118", stage="lapped"))
+        assert "found the stage 'lapped', accepted: as received, after cleaning, " in str(
+            fault.value
+        )
+        assert not (bench_file.parent / "records").exists()
+        with pytest.raises(InputError, match="found 'lapped'; input should be 'as received'"):
+            load(bench_file, stage=('stage = "as received"', 'stage = "lapped"'))
+
+    def test_a_record_with_another_word_for_its_stage_goes_on_under_it(self, bench_file: Path):
+        file = load(bench_file)
+        taken = take(file, Wanted())
+        job = replace(taken.job, stage="as found")
+        event = opened_event(STAMP, job, taken.sheet, [item.gauge for item in file.gauges], "real")
+        taken.store.append([to_document(event)])
+        taken.store.close()
+        again = take(load(bench_file), Wanted())
+        assert again.job.stage == "as found"
+        again.store.close()
+        with pytest.raises(InputError, match="stage: found 'final', and the record was opened"):
+            take(load(bench_file), Wanted(stage="final"))
 
     def test_a_sheet_that_was_changed_since_is_refused(self, bench_file: Path):
         from gaugelink import content  # noqa: PLC0415

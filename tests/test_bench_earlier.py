@@ -126,7 +126,7 @@ def test_a_record_by_another_sheet_is_refused(bench_file: Path, tmp_path: Path) 
     text, _ = content.read("sim/sheets", "demo-pump-engine")
     sheet = tmp_path / "mine.toml"
     sheet.write_text(text + "\n# another text\n", encoding="utf-8")
-    other = take(load(bench_file), Wanted(LAPPED.name, None, "IP6-0117", "later", str(sheet)))
+    other = take(load(bench_file), Wanted(LAPPED.name, None, "IP6-0117", "final", str(sheet)))
     with other.store, pytest.raises(InputError, match="whose text was another one then"):
         round_before(earlier(bench_file), [], other)
 

@@ -19,6 +19,7 @@ from gaugelink.errors import InputError
 from gaugelink.ports.pedal import PedalLine  # noqa: TC001  pydantic reads it
 from gaugelink.quantity import parse_length
 from gaugelink.wire.driver import GaugeKind  # noqa: TC001  pydantic reads it
+from gaugelink.work import Stage  # noqa: TC001  pydantic reads it
 
 PAGE: Final = 8421
 """Port of the page where the file names none: the same address every day, for a bookmark."""
@@ -107,7 +108,7 @@ class JobTable(_Strict):
     name: Annotated[Words, AfterValidator(job_name)]
     head: Words
     serial: Words
-    stage: Words
+    stage: Stage
     sheet: Words
     invented: bool = False
     earlier: Words | None = None

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING
 
 from gaugelink import content
 from gaugelink.errors import InputError
+from gaugelink.work import STAGES
 
 if TYPE_CHECKING:
     import argparse
@@ -37,7 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--job", metavar="NAME", help="the job; its record is a file of this name")
     parser.add_argument("--head", metavar="TITLE", help="what the head is, for a new job")
     parser.add_argument("--serial", metavar="NUMBER", help="the head's number, for a new job")
-    parser.add_argument("--stage", metavar="STAGE", help='such as "as received", for a new job')
+    parser.add_argument("--stage", metavar="STAGE", help=", ".join(STAGES) + "; for a new job")
     parser.add_argument(
         "--sheet", metavar="SHEET", help="a limit sheet that ships, or a .toml file"
     )

@@ -12,6 +12,7 @@ from gaugelink.errors import InputError
 from gaugelink.events import JobOpened, from_document
 from gaugelink.plan import plan_for
 from gaugelink.record import SqliteStore, default_key_path, load_or_create_key, remove_files
+from gaugelink.work import STAGES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -156,6 +157,9 @@ def _new_job(file: BenchFile, name: str, wanted: Wanted) -> Job:
             what = f"the job {name} is new, and nothing says its {key}; give it with --{key}"
             raise InputError(what, file=file.file, field=f"--{key}")
     texts = {key: str(value).strip() for key, value in found.items()}
+    if texts["stage"] not in STAGES:
+        what = f"found the stage {texts['stage']!r}, accepted: {', '.join(STAGES)}"
+        raise InputError(what, field="--stage")
     return Job(name, texts["head"], texts["serial"], texts["stage"], texts["sheet"],
                invented=usual.invented if usual else False)  # fmt: skip
 
@@ -185,6 +189,8 @@ def _gone_on(path: Path, store: SqliteStore, name: str, wanted: Wanted, own: Job
         key: getattr(wanted, key) or (getattr(own, key) if own else None)
         for key in ("head", "serial", "stage")
     }
+    if first.stage not in STAGES and wanted.stage is None:
+        said["stage"] = None  # a bench file cannot say what an older record may
     for key, value in said.items():
         if value is not None and value != getattr(first, key):
             raise _other(path, key, value, getattr(first, key))

@@ -23,6 +23,7 @@ from gaugelink.plan import plan_for
 from gaugelink.quantity import PM_PER_UM, parse_length
 from gaugelink.simulate.encoders import ENCODERS
 from gaugelink.simulate.faults import Fault  # noqa: TC001  pydantic reads it
+from gaugelink.work import Stage  # noqa: TC001  pydantic reads it
 
 if TYPE_CHECKING:
     from gaugelink.limits import Sheet
@@ -87,7 +88,7 @@ class Title(_Strict):
     job: str
     head: str
     serial: str
-    stage: str
+    stage: Stage
     operator: str
     bench: str
     seed: int = 1
