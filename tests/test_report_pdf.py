@@ -18,7 +18,7 @@ from report_sample import sample_attachments, sample_document
 
 import gaugelink.report
 from gaugelink.errors import InputError, RecordError
-from gaugelink.report import pdf, text as report_text
+from gaugelink.report import order, pdf, text as report_text
 from gaugelink.report.pdf import make_pdf, write_report
 
 pypdf = pytest.importorskip("pypdf", reason="reading a report back needs the dev extra (pypdf)")
@@ -422,7 +422,10 @@ def test_the_typesetter_has_no_warnings(tmp_path, document, attachments, monkeyp
 
 def test_every_template_beside_the_module_is_used():
     folder = Path(gaugelink.report.__file__).parent
-    assert {path.name for path in folder.glob("*.typ")} == set(pdf.TEMPLATES)
+    assert {path.name for path in folder.glob("*.typ")} == {
+        *pdf.TEMPLATES,
+        *order.TEMPLATES,
+    }
 
 
 def test_every_part_of_the_report_is_explained_in_the_docs(content):
