@@ -44,6 +44,7 @@ export class NextStep extends HTMLElement {
   #gauge = h("bdi");
   #limit = h("bdi");
   #expected = h("p", { class: "expected", hidden: true });
+  #decide = h("a", { class: "onward", href: "/decide.html", hidden: true }, "Decide…");
   #drawing = new PartDrawing();
 
   connectedCallback() {
@@ -56,6 +57,7 @@ export class NextStep extends HTMLElement {
         h("p", {}, this.#gauge),
         h("p", { class: "soft" }, this.#limit),
         this.#expected,
+        this.#decide,
       ),
       this.#drawing,
     );
@@ -68,10 +70,11 @@ export class NextStep extends HTMLElement {
     this.#again.hidden = next === null || next.again === "";
     this.#valve.hidden = next === null || next.valve === null;
     this.#expected.hidden = next === null || next.expected === "";
+    this.#decide.hidden = next !== null || !state.finished;
     if (next === null) {
       setText(this.#words, state.finished ? "Every step is done." : "Nothing is asked for at the moment.");
       setText(this.#gauge, state.finished ? summary(state) : "");
-      setText(this.#limit, state.finished ? "Look the readings over; then a person releases the head." : "");
+      setText(this.#limit, state.finished ? "Look the readings over; then decide what to do with the head." : "");
       return;
     }
     setText(this.#valve, next.valve ?? "");
