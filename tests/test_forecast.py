@@ -9,9 +9,11 @@ from math import sqrt
 import pytest
 from hypothesis import given, strategies as st
 
+from gaugelink.errors import InputError
 from gaugelink.events import WorkDone
 from gaugelink.head import Position
 from gaugelink.planning.allowances import EFFECT
+from gaugelink.planning.depth import parse_depth
 from gaugelink.planning.forecast import NEW_SIZES, STEP_OF, Sized, compare, foretell, pairs
 from gaugelink.planning.forecast_words import (
     compared_words,
@@ -252,3 +254,21 @@ def test_what_a_gauge_measured_that_was_found_out_is_neither_base_nor_surprise()
                                                   8 * 10**6)]  # fmt: skip
     [found] = pairs(readings, told)
     assert (found.found.placed.place, found.word) == (40, "as foretold")
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        # h = n / cos a (geometry): 1.414 n at 45 degrees, 1.155 n at 30.
+        ("0.10 mm at 45", "0.141 mm"), ("0.10 mm at 30 deg", "0.115 mm"),
+        ("0.10 mm at 0", "0.100 mm"), ("0.004 in at 45\u00b0", "0.0057 in"), ("0.15 mm", "0.15 mm"),
+    ],
+)  # fmt: skip
+def test_a_depth_square_to_the_seat_counts_along_the_axis(text: str, told: str):
+    assert str(parse_depth(text)) == told
+
+
+@pytest.mark.parametrize("text", ["", "0.1", "0.1 mm at 90", "0.1 mm at", "mm at 45", "at 45"])
+def test_a_depth_that_is_none_is_refused(text: str):
+    with pytest.raises(InputError):
+        parse_depth(text)

@@ -124,6 +124,9 @@ def test_what_would_be_foretold_is_shown_before_the_work_is_told(tmp_path):
                 "1I stand-down: 1.08 mm \u2192 0.98 mm",
                 "1E stand-down: 1.12 mm \u2192 1.02 mm",
             ]
+            assert lines("seat cut", ("1I",), "0.10 mm at 45\u00b0") == [
+                "1I stand-down: 1.08 mm \u2192 1.221 mm"
+            ]
             assert lines("seat cut", ("1I",), "") == ["not foretold: stand-down"]
             with pytest.raises(SessionError, match="say which"):
                 lines("seat cut", (), "0.15 mm")

@@ -32,7 +32,8 @@ from gaugelink.events import (
     SweepTaken,
 )
 from gaugelink.inspection import Check  # noqa: TC001  pydantic looks it up at run time
-from gaugelink.quantity import micrometres_text, parse_length
+from gaugelink.planning.depth import parse_depth
+from gaugelink.quantity import micrometres_text
 from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
 
 if TYPE_CHECKING:
@@ -274,7 +275,7 @@ async def _work(bench: Bench, action: _Work) -> str:
         raise SessionError("a sweep is running; stop it first")
     session = bench.session
     before = _stale(bench)
-    depth = parse_length(action.depth) if action.depth.strip() else None
+    depth = parse_depth(action.depth) if action.depth.strip() else None
     await bench.do(DoWork(action.operation, tuple(action.valves), depth, action.by, action.gauge))
     count = _stale(bench) - before
     what: str = action.operation

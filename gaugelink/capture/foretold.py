@@ -36,8 +36,9 @@ def sizes_in(session: Session) -> list[Sized]:
             continue
         if isinstance(event, ReadingAssigned):
             event = session.history[event.parked].event
-        if isinstance(event, ReadingTaken | ReadingParked):
-            found.append(Sized(at, event.shown, session.gauges[at.gauge].u_pm))
+        gauge = session.gauges.get(at.gauge)
+        if gauge is not None and isinstance(event, ReadingTaken | ReadingParked):
+            found.append(Sized(at, event.shown, gauge.u_pm))
     return found
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gaugelink.capture.foretold import compared_in, expected_at, preview
 from gaugelink.deeds import DoWork
+from gaugelink.planning.depth import parse_depth
 from gaugelink.planning.forecast_words import (
     compared_words,
     difference_words,
@@ -14,7 +15,6 @@ from gaugelink.planning.forecast_words import (
     told_words,
     uncertainty_words,
 )
-from gaugelink.quantity import parse_length
 
 if TYPE_CHECKING:
     from gaugelink.planning.forecast import Compared
@@ -44,7 +44,7 @@ def preview_lines(
         InputError: the depth is no length.
         SessionError: the work makes no sense as it is.
     """
-    told = parse_length(depth) if depth.strip() else None
+    told = parse_depth(depth) if depth.strip() else None
     return preview(session, DoWork(operation, valves, told), stamp)
 
 
