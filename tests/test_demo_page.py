@@ -94,7 +94,7 @@ def test_the_head_is_decided_on_the_page_that_decides(address: str, chromium: st
         page.on("pageerror", lambda fault: troubles.append(str(fault)))
         page.goto(address)
         page.get_by_text("Every step is done").first.wait_for(timeout=60_000)
-        page.click("next-step >> text=Decide")
+        page.click("next-step a.onward")
         page.wait_for_selector("plan-panel .cost:has-text('EUR')")
         assert "3E" in page.inner_text("plan-panel .steps")
 
