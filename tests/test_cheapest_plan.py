@@ -199,7 +199,7 @@ def told(found: Plan) -> list:
 
 def test_alternatives_differ_and_are_hardly_dearer():
     """Each does something else somewhere, none is above the ceiling, the cheapest come first."""
-    seen = 0
+    seen = same = 0
     for seed in range(90):
         task = small_head(seed)
         best = plan(task)
@@ -212,7 +212,41 @@ def test_alternatives_differ_and_are_hardly_dearer():
         assert all(best.cents <= cents <= best.cents * 1.3 for cents in costs)
         plans = [told(one) for one in (best, *others)]
         assert all(plans.count(one) == 1 for one in plans)
+        # Nobody needs to be told that more can be done than has to be.
+        mine, *theirs = [works(one) for one in (best, *others)]
+        for its in theirs:
+            assert its == mine or any(not its[at] >= mine[at] for at in mine)
+        # The same work with used valves in other places comes only where other work does not do.
+        same += sum(its == mine for its in theirs)
     assert seen >= 10
+    assert same >= 1
+
+
+def works(found: Plan) -> dict[object, set[str]]:
+    """Say what is done at each place, and at the face, whichever used valve goes where."""
+    done: dict[object, set[str]] = {
+        put.way.place: {str(deed) for deed in put.way.deeds} - {"move valve", "lap"}
+        | {f"to {put.way.oversize.name}" if put.way.oversize else ""}
+        for put in found.puts
+    }
+    return done | {"face": {"skim"} if found.skim else set()}
+
+
+def test_an_insert_is_cut_to_the_middle_of_what_it_may_be():
+    held = 0
+    for seed in range(150):
+        found = plan(small_head(seed))
+        if isinstance(found, Conflict):
+            continue
+        for put in found.puts:
+            if "fit insert" in put.way.deeds:
+                depth = put.depths["cut seat"]
+                middle = (depth.least_pm + depth.most_pm) // 2
+                # A tip that is ground too follows the depth, and its ends with it.
+                if "grind tip" not in put.way.deeds:
+                    assert abs(depth.pm - middle) <= 1
+                    held += 1
+    assert held >= 3
 
 
 def test_depths_may_be_chosen_anywhere_between_their_ends():

@@ -11,14 +11,14 @@ the metal that stays is there for the next time.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.planning.allowances import FIGURES, drop_ends
 from gaugelink.planning.conflict import conflict
 from gaugelink.planning.held import fitted
 from gaugelink.planning.means import PROTRUSIONS, skims
 from gaugelink.planning.options import Ways
-from gaugelink.planning.programme import SECONDS, Programme
+from gaugelink.planning.programme import MOVING, SECONDS, Programme
 from gaugelink.planning.task import Range
 from gaugelink.planning.way import FAR, needed
 
@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from gaugelink.planning.allowances import Figure, Seated, Step
     from gaugelink.planning.task import Task
     from gaugelink.planning.way import Way
+
+
+TRIES: Final = 3
+"""Plans looked at for each alternative that is wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,27 +148,54 @@ def alternatives(
         seconds: the longest that the solver may take for each; none more after that.
 
     Returns:
-        The cheapest first; each differs from all others in a step at one place or more.
+        The cheapest first; each differs from all others in a step at one place or more. None only
+        adds work to the cheapest plan, and plans that differ in more than in which used valve goes
+        where are preferred.
     """
     skim = skims(task)
     finder = Ways(task, skim)
     ways = [needed(finder.at(place), useful=True) for place in range(len(task.places))]
-    programme = Programme(task, skim, ways)
     ceiling = best.cents + best.cents * percent // 100 - seals_cents(task)
-    programme.at_most(ceiling)
-    programme.not_again([put.way for put in best.puts])
     others: list[Plan] = []
-    while len(others) < most:
-        try:
-            found = programme.solve(seconds)
-        except ValueError:  # no time left: fewer of them, the plan itself stands
-            break
-        if found is None:
-            break
-        chosen, bound = found
-        others.append(_settled(task, skim, chosen, bound))
-        programme.not_again(chosen)
-    return others
+    # First other work; only then the same work with the used valves in other places.
+    for whoever in (True, False):
+        programme = Programme(task, skim, ways)
+        programme.at_most(ceiling)
+        for known in (best, *others):
+            programme.not_again([put.way for put in known.puts], whoever=whoever)
+        for _ in range(TRIES * most):
+            if len(others) == most:
+                break
+            try:
+                found = programme.solve(seconds)
+            except ValueError:  # no time left: fewer of them, the plan itself stands
+                break
+            if found is None:
+                break
+            chosen, bound = found
+            programme.not_again(chosen, whoever=whoever)
+            other = _settled(task, skim, chosen, bound)
+            if not _only_adds(best, other):
+                others.append(other)
+    return sorted(others, key=lambda other: other.cents)
+
+
+def _only_adds(best: Plan, other: Plan) -> bool:
+    """Tell whether a plan does all the work of the cheapest, and more: that is no choice.
+
+    Which used valve goes where is no work of its own.
+    """
+    if best.skim is not None and other.skim is None:
+        return False
+    more = best.skim is None and other.skim is not None
+    for one, two in zip(best.puts, other.puts, strict=True):
+        here, there = (frozenset(put.way.deeds) - MOVING for put in (one, two))
+        if one.way.oversize != two.way.oversize or not here <= there:
+            return False
+        more = more or here != there
+    # The same work with the same valves, and lapping beside it, would be more as well.
+    return more or all(one.way.valve == two.way.valve
+                       for one, two in zip(best.puts, other.puts, strict=True))  # fmt: skip
 
 
 def _settled(task: Task, skim: tuple[bool, int, int], chosen: Sequence[Way], bound: int) -> Plan:
@@ -199,7 +230,7 @@ def _missing(task: Task, chosen: Sequence[Way], *, cut: bool) -> Iterator[tuple[
 
 
 def _put(task: Task, way: Way, skim: int) -> Put:
-    """Choose the least depths of one place for a skim.
+    """Choose the least depths of one place for a skim; of an insert the middle of what it may be.
 
     Raises:
         ArithmeticError: a limit is not kept after all, which would be a fault of this program.
@@ -213,6 +244,10 @@ def _put(task: Task, way: Way, skim: int) -> Put:
     tip_low, tip_high = (value if value is not None else far for value, far in zip(
         drop_ends(moved, ["tip height"]), (-FAR, FAR), strict=True))  # fmt: skip
     drop = max(low, way.seat[0] + way.face[0] + way.lap_pm, tip_low + way.tip[0])
+    if "fit insert" in way.deeds:
+        # New metal: nothing is saved by cutting it least, and both limits are as far as can be.
+        lowest = min(high, way.seat[1] + way.face[0] + way.lap_pm, tip_high + way.tip[0])
+        drop = max(drop, (drop + lowest) // 2)
     face = max(way.face[0], drop - way.lap_pm - way.seat[1])
     seat = drop - way.lap_pm - face
     tip = max(way.tip[0], drop - tip_high)

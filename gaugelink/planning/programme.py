@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 _PM = 1e-6
 _TINY = 1e-6
 
+MOVING: Final = frozenset({"move valve", "lap"})
+"""What a used valve in another place brings with it."""
 SECONDS: Final = 60.0
 """After so long the solver gives the best that it has, and says how far from the best it may be."""
 
@@ -74,14 +76,22 @@ class Programme:
         row = [(at, float(way.cents)) for at, way in enumerate(self._ways)]
         self._row([*row, (self._skimmed, float(self._skim_cents))], -1.0, cents + 0.5)
 
-    def not_again(self, chosen: Sequence[Way]) -> None:
-        """Forbid a choice, and all that differ from it by depths and shims alone."""
-        done = {(way.place, way.valve, way.deeds, way.oversize) for way in chosen}
-        self._row(
-            [(at, 1.0) for at, way in enumerate(self._ways)
-             if (way.place, way.valve, way.deeds, way.oversize) in done],
-            0, len(self._places) - 1,
-        )  # fmt: skip
+    def not_again(self, chosen: Sequence[Way], *, whoever: bool = False) -> None:
+        """Forbid a choice, and all that differ from it by depths and shims alone.
+
+        Args:
+            chosen: a way for every place.
+            whoever: forbid too what differs only in which used valve goes where.
+        """
+
+        def key(way: Way) -> tuple[object, ...]:
+            if whoever:
+                return way.place, frozenset(way.deeds) - MOVING, way.oversize
+            return way.place, way.valve, way.deeds, way.oversize
+
+        done = {key(way) for way in chosen}
+        self._row([(at, 1.0) for at, way in enumerate(self._ways) if key(way) in done],
+                  0, len(self._places) - 1)  # fmt: skip
 
     def _row(self, cells: Sequence[tuple[int, float]], low: float, high: float) -> None:
         row = len(self._low)
