@@ -183,19 +183,24 @@ def alternatives(
 def _only_adds(best: Plan, other: Plan) -> bool:
     """Tell whether a plan does all the work of the cheapest, and more: that is no choice.
 
-    Which used valve goes where is no work of its own.
+    To move a valve is work; which of the used valves goes where is not.
     """
-    if best.skim is not None and other.skim is None:
+    if (best.skim is not None and other.skim is None) or _moves(other) < _moves(best):
         return False
-    more = best.skim is None and other.skim is not None
+    same = (best.skim is None) == (other.skim is None)
     for one, two in zip(best.puts, other.puts, strict=True):
         here, there = (frozenset(put.way.deeds) - MOVING for put in (one, two))
         if one.way.oversize != two.way.oversize or not here <= there:
             return False
-        more = more or here != there
-    # The same work with the same valves, and lapping beside it, would be more as well.
-    return more or all(one.way.valve == two.way.valve
-                       for one, two in zip(best.puts, other.puts, strict=True))  # fmt: skip
+        same = same and here == there
+    # The same work with used valves in other places is a choice, if a lesser one; with the same
+    # valves only lapping is left to differ, and that is work.
+    return not same or all(one.way.valve == two.way.valve
+                           for one, two in zip(best.puts, other.puts, strict=True))  # fmt: skip
+
+
+def _moves(plan: Plan) -> int:
+    return sum("move valve" in put.way.deeds for put in plan.puts)
 
 
 def _settled(task: Task, skim: tuple[bool, int, int], chosen: Sequence[Way], bound: int) -> Plan:
