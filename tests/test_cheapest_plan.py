@@ -289,7 +289,7 @@ def test_every_choice_is_offered_and_nothing_that_only_adds_work():
 
 
 def test_a_new_valve_instead_of_a_moved_one_is_a_choice():
-    """The cheapest, 108, moves the first valve to the second place; for a cent more both are new."""
+    """The cheapest, 108, moves the first valve to the second place; for 109 both are new."""
     task = small_head(66)
     best = plan(task)
     assert isinstance(best, Plan)
