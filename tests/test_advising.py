@@ -133,6 +133,19 @@ def test_a_step_is_tried_without_prices_and_changes_nothing(tmp_path):
     measured(tmp_path, test)
 
 
+def test_what_is_left_of_a_step_is_said_in_words(tmp_path):
+    async def test(rig: Rig) -> None:
+        _, answer = await adviser(rig).ask({**TRIAL, "depth": "0.47 mm"})
+        left = {one["step"]: one["words"] for one in answer["left"]}
+        assert left["lap"] == "none: stand-down max"
+        assert (
+            left["skim"]
+            == "at least 0.004 mm for stand-down max, up to 0.300 mm, then most of this step (skim)"
+        )
+
+    measured(tmp_path, test)
+
+
 def test_a_step_too_far_names_the_limit_that_it_breaks(tmp_path):
     async def test(rig: Rig) -> None:
         _, answer = await adviser(rig).ask({**TRIAL, "depth": "0.55 mm"})

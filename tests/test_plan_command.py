@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from gaugelink.commands.plan_document import DONE, document, text as lines_of
+from gaugelink.commands.plan_document import document, text as lines_of
 from gaugelink.commands.plan_file import load_task
 from gaugelink.planning.plan import Plan, plan
-from gaugelink.planning.task import DEEDS
+from gaugelink.planning.task import DEEDS, DONE
 from gaugelink.work import WORK
 
 if TYPE_CHECKING:

@@ -13,10 +13,10 @@ from planning_heads import small_head
 
 from gaugelink.commands.plan_file import load_task
 from gaugelink.planning.held import fitted
-from gaugelink.planning.order import DONE, WorkOrder, work_order
+from gaugelink.planning.order import SECTION_OF, WorkOrder, work_order
 from gaugelink.planning.plan import Plan, plan
 from gaugelink.planning.setting import DIALS
-from gaugelink.planning.task import DEEDS, Offer, Shop, Task
+from gaugelink.planning.task import DEEDS, DONE, Offer, Shop, Task
 from gaugelink.work import WORK
 
 PAGE = Path(__file__).parents[1] / "docs" / "planning.md"
@@ -69,6 +69,16 @@ def test_parts_are_counted():
         == [("guide", "intake", 1, ("2I",), 950), ("stem seal", "intake", 2, ("1I", "2I"), 150),
             ("shim 0.381 mm", "", 1, ("2I",), 60)]  # fmt: skip
     assert [(one.place, one.pieces_pm) for one in order.shims] == [("2I", (381_000_000,))]
+
+
+def test_only_what_the_job_measures_is_measured_again():
+    _, _, every = ordered()
+    text = JOB.replace("[job]\n", '[job]\nmeasured = ["stand-down", "guide bore"]\n', 1)
+    _, _, some = ordered(text)
+    assert {one.characteristic for one in every.remeasure} > {"stand-down", "guide bore", "margin"}
+    assert [(one.place, one.characteristic) for one in some.remeasure] == [
+        ("2I", "guide bore"), ("2I", "stand-down")]  # fmt: skip
+    assert some.lines == every.lines
 
 
 def test_springs_go_as_a_set_where_the_sheet_says_so():
@@ -195,9 +205,9 @@ def test_every_order_has_the_order_of_the_trade_and_loses_nothing(seed: int):
 
 def test_every_step_of_a_plan_has_its_operation():
     """Each belongs to a section, and is known to what makes readings stale."""
-    assert list(DONE) == list(DEEDS)
-    assert all(operation in WORK for _, operation in DONE.values())
-    assert list(dict.fromkeys(section for section, _ in DONE.values())) == TRADE
+    assert list(DONE) == list(SECTION_OF) == list(DEEDS)
+    assert all(operation in WORK for operation in DONE.values())
+    assert list(dict.fromkeys(SECTION_OF.values())) == TRADE
 
 
 def test_a_depth_is_set_on_the_coarsest_dial_that_keeps_the_limits():

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from gaugelink.capture.measured import measured_in
-from gaugelink.commands.plan_document import DONE, document
+from gaugelink.commands.plan_document import document
 from gaugelink.commands.plan_order import order_csv, parts_csv
 from gaugelink.commands.plan_record import findings_of
 from gaugelink.commands.record_job import job_of
@@ -36,7 +36,7 @@ from gaugelink.view.trial import trial_document
 from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection
+    from collections.abc import Callable
 
     from gaugelink.planning.allowances import Step
     from gaugelink.planning.task import Task
@@ -216,9 +216,7 @@ class Advisor:
         async with self._one:  # two pages wait for one answer, not for two
             found = self._survey(view)
             if self._told is None or found.task != self._told_for:
-                names = {step.position.characteristic for step in view.bench.session.plan}
-                names.update(limit.characteristic for limit in view.sheet.limits)
-                self._told = await asyncio.to_thread(_planned, found, names)
+                self._told = await asyncio.to_thread(_planned, found)
                 self._told_for = found.task
             return self._told
 
@@ -240,12 +238,8 @@ class Advisor:
         return trial_document(task, names.index(asked.valve), steps[asked.step], depth)
 
 
-def _planned(found: Survey, asked_for: Collection[str]) -> Document:
+def _planned(found: Survey) -> Document:
     """Plan, away from the loop.
-
-    Args:
-        found: the head.
-        asked_for: the characteristics that the job measures.
 
     Raises:
         InputError: no time was left.
@@ -254,7 +248,7 @@ def _planned(found: Survey, asked_for: Collection[str]) -> Document:
         told = document(found.task, plan(found.task, SECONDS), ALTERNATIVES, SECONDS)
     except ValueError as fault:
         raise InputError(str(fault)) from None
-    advice = advice_document(told, DONE, asked_for, found.left_out)
+    advice = advice_document(told, found.left_out)
     lines = json.dumps([advice["cost"], advice["lines"]])
     return {**advice, "key": hashlib.sha256(lines.encode()).hexdigest()[:16]}
 

@@ -165,6 +165,7 @@ def _write(
     from gaugelink.commands.plan_order import write_files  # noqa: PLC0415
     from gaugelink.commands.plan_record import is_record  # noqa: PLC0415
     from gaugelink.commands.record_job import read_job  # noqa: PLC0415
+    from gaugelink.planning.order import work_order  # noqa: PLC0415
     from gaugelink.planning.plan import Conflict  # noqa: PLC0415
 
     if isinstance(found, Conflict):
@@ -172,8 +173,8 @@ def _write(
         return
     path = Path(args.job)
     invented = read_job(path).opened.invented if is_record(path) else "invented" in task.name
-    write_files(task, found, invented=invented, order=files["order"], parts=files["parts"],
-                pdf=files["pdf"])  # fmt: skip
+    write_files(work_order(task, found), invented=invented, order=files["order"],
+                parts=files["parts"], pdf=files["pdf"])  # fmt: skip
 
 
 def _try(task: Task, words: str, *, as_json: bool) -> int:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
-from gaugelink.head import CHARACTERISTICS
 from gaugelink.planning.allowances import allowances
+from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import alternatives
 from gaugelink.planning.task import DEEDS
-from gaugelink.work import WORK, Operation
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,61 +16,19 @@ if TYPE_CHECKING:
     from gaugelink.planning.plan import Conflict, Depth, Plan, Put
     from gaugelink.planning.task import Cylinder, Deed, Task
 
-DONE: Final[dict[Deed, Operation]] = {
-    "replace guide": "guide replaced",
-    "ream guide": "guide reamed",
-    "replace valve": "valve replaced",
-    "move valve": "valve moved",
-    "reface valve": "valve refaced",
-    "grind tip": "tip ground",
-    "fit insert": "insert fitted",
-    "cut seat": "seat cut",
-    "skim": "face skimmed",
-    "lap": "seat lapped",
-    "replace spring": "spring changed",
-    "shim": "shim changed",
-}
-"""What a step of a plan is called once it is done."""
-
 _DEPTH_OF: Final[dict[Deed, Step]] = {
     "reface valve": "reface valve",
     "grind tip": "grind tip",
     "fit insert": "cut seat",
     "cut seat": "cut seat",
 }
-_PARTS: Final[dict[Deed, str]] = {
-    "replace guide": "guide",
-    "replace valve": "valve",
-    "fit insert": "insert",
-    "replace spring": "spring",
-}
-
-_LIFTED: Final = "retainer-to-seal"
-
-CAUTIONS: Final[dict[Deed, str]] = {
-    "replace guide": "A bore closes when its guide is pressed in: ream to size and measure it "
-    "before any seat work. Hot heads burn; too tight a fit cracks a boss.",
-    "ream guide": "Ream before any seat work: the seat is cut on the guide's axis.",
-    "reface valve": "Never grind or cut a sodium-filled valve through. Scrap a valve whose margin "
-    "falls short, whatever the plan says.",
-    "grind tip": "Never grind through the hardened layer of a tip; the maker says how much.",
-    "fit insert": "Heated heads and chilled inserts burn; dry ice displaces air in a small room.",
-    "cut seat": "Take gauge leads off before a machine is started.",
-    "skim": "Valves, injectors and prechambers stand prouder after a skim: of their room to a "
-    "piston a plan knows only the limits that it was given. Hoist the head; its edges cut.",
-    "lap": "Compound is an abrasive: keep it off guides, gauges and bearings, and wash twice.",
-    "replace spring": "Springs under a compressor hold hundreds of newtons: guard face and hands.",
-    "shim": "Shims bring back a height, never a tired spring.",
-    "move valve": "Only where the maker lets valves change places, and before seats are finished.",
-}
-MAKER: Final = (
-    "The manuals of the engine's and the machine's maker come first; never go beyond their limits "
-    "because arithmetic says that a part could be saved."
-)
 
 
 def document(
-    task: Task, found: Plan | Conflict, others: int, seconds: float = 60.0
+    task: Task,
+    found: Plan | Conflict,
+    others: int,
+    seconds: float = 60.0,
 ) -> dict[str, Any]:
     """Make the document.
 
@@ -90,6 +46,7 @@ def document(
     if isinstance(found, Conflict):
         named = [{"valve": place, "limit": name} for place, name in found.limits]
         return base | {"conflict": named, "smallest": found.smallest}
+    order = work_order(task, found)
     used = [deed for deed in DEEDS if any(deed in put.way.deeds for put in found.puts)
             or (deed == "skim" and found.skim)]  # fmt: skip
     return base | {
@@ -100,8 +57,10 @@ def document(
         "valves": [_valve(task, put) for put in found.puts],
         "cylinders": [_cylinder(one, found) for one in task.cylinders],
         "operations": [row for deed in used for row in _operations(task, found, deed)],
-        "parts": _parts(task, found),
-        "remeasure": list(_remeasure(task, found)),
+        "parts": [{"part": one.part, "kind": one.kind, "count": one.quantity}
+                  for one in sorted(order.parts, key=lambda one: (one.part, one.kind))],
+        "remeasure": [{"valve": one.place, "characteristic": one.characteristic,
+                       "because": one.because} for one in order.remeasure],
         "missing": [{"valve": place, "reading": name} for place, name in found.unproved],
         "alternatives": [
             {"cost": other.cents / 100, "differs": _differs(task, found, other)}
@@ -109,7 +68,7 @@ def document(
                 alternatives(task, found, most=others, seconds=seconds) if others else ()
             )
         ],
-        "cautions": [*(CAUTIONS[deed] for deed in used if deed in CAUTIONS), MAKER],
+        "cautions": list(order.cautions),
     }  # fmt: skip
 
 
@@ -170,48 +129,6 @@ def _operations(task: Task, found: Plan, deed: Deed) -> Iterator[dict[str, Any]]
         elif deed == "shim":
             row["shims_mm"] = [_mm(pm) for pm in way.stack.pieces]
         yield row
-
-
-def _parts(task: Task, found: Plan) -> list[dict[str, Any]]:
-    """Count the parts, stem seals always: they are new after every dismantling."""
-    count: Counter[tuple[str, str]] = Counter()
-    for put in found.puts:
-        kind = task.places[put.way.place].kind
-        for deed, part in _PARTS.items():
-            if deed in put.way.deeds:
-                over = put.way.oversize if part == "valve" else None
-                count[f"{part} {over.name}" if over else part, kind] += 1
-        for pm in put.way.stack.pieces:
-            count[f"shim {_mm(pm):g} mm", ""] += 1
-        count["stem seal", kind] += 1
-    return [{"part": part, "kind": kind, "count": number}
-            for (part, kind), number in sorted(count.items())]  # fmt: skip
-
-
-def _remeasure(task: Task, found: Plan) -> Iterator[dict[str, Any]]:
-    """List every reading that the plan's own work makes stale: valves, cylinders, the head."""
-    skimmed: Operation = "face skimmed"
-    head = WORK[skimmed].stale if found.skim else ()
-    for put in found.puts:
-        place = task.places[put.way.place]
-        stale = {name: DONE[deed] for deed in reversed(put.way.deeds)
-                 for name in WORK[DONE[deed]].stale}  # fmt: skip
-        for name, known in CHARACTERISTICS.items():
-            if known.of == "valve" and (name in stale or name in head):
-                yield {"valve": place.name, "characteristic": name,
-                       "because": stale.get(name, skimmed)}  # fmt: skip
-        # The retainer follows the valve and its tip's height; nobody asks for it unless it counts.
-        if _LIFTED in place.readings and "tip height" in stale:
-            moved = next((deed for deed in put.way.deeds if "tip height" in WORK[DONE[deed]].stale
-                          and deed != "grind tip"), None)  # fmt: skip
-            if moved:
-                yield {"valve": place.name, "characteristic": _LIFTED, "because": DONE[moved]}
-    for cylinder in task.cylinders if found.skim else ():
-        for name in cylinder.readings:
-            yield {"valve": cylinder.name, "characteristic": name, "because": skimmed}
-    for name in head:
-        if CHARACTERISTICS[name].of == "head":
-            yield {"valve": "", "characteristic": name, "because": skimmed}
 
 
 def _differs(task: Task, found: Plan, other: Plan) -> list[str]:

@@ -31,13 +31,18 @@ def job_file(found: Survey, where: str) -> str:
     lines = [f"# {_remark(where)}: the head as it was measured. Plan it with --prices."]
     lines += [f"# Not in it: {_remark(words)}" for words in found.left_out]
     lines += ["[job]", f"name = {_text(task.name)}", f"pairing = {_yes(task.pairing)}",
-              f"springs_as_set = {_yes(task.springs_as_set)}", "", *_uncertainties(task), "",
-              *_head(task)]  # fmt: skip
+              f"springs_as_set = {_yes(task.springs_as_set)}", *_measured(task),
+              "", *_uncertainties(task), "", *_head(task)]  # fmt: skip
     for kind, rules in task.rules.items():
         lines += ["", f"[kind.{kind}]", *_rules(kind, rules)]
     for place in task.places:
         lines += ["", "[[valve]]", *_place(place)]
     return "\n".join(lines) + "\n"
+
+
+def _measured(task: Task) -> Iterator[str]:
+    if task.measured is not None:
+        yield f"measured = [{', '.join(map(_text, sorted(task.measured)))}]"
 
 
 def _uncertainties(task: Task) -> Iterator[str]:

@@ -176,6 +176,7 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         u,
         tuple(_cylinder(read, one, number, [valve.name for valve in table.valve])
               for number, one in enumerate(table.cylinder)),
+        None if table.job.measured is None else frozenset(table.job.measured),
     )  # fmt: skip
 
 

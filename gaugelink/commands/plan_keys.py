@@ -51,6 +51,7 @@ class RangeKeys(_Table):
 
 class _Job(_Table):
     name: str = ""
+    measured: list[str] | None = None
     pairing: bool = False
     springs_as_set: bool = False
 

@@ -7,7 +7,7 @@ import io
 import re
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.planning.order import told, work_order
+from gaugelink.planning.order import told
 from gaugelink.planning.setting import readable
 from gaugelink.quantity import rounded_text
 
@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from gaugelink.planning.order import WorkOrder
-    from gaugelink.planning.plan import Plan
-    from gaugelink.planning.task import Task
 
 ORDER_HEADER: Final = (
     "line", "section", "operation", "valve", "what to do", "depth mm", "least mm", "most mm",
@@ -80,14 +78,13 @@ def _table(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def write_files(
-    task: Task, plan: Plan, *, order: Path | None, parts: Path | None, pdf: Path | None,
+    made: WorkOrder, *, order: Path | None, parts: Path | None, pdf: Path | None,
     invented: bool = False,
 ) -> None:  # fmt: skip
     """Write what was asked for, everything made before the first file is written.
 
     Args:
-        task: the head.
-        plan: its plan.
+        made: the work order.
         order: a table (CSV, UTF-8 with a mark at the start, so that spreadsheets know it).
         parts: the same of the parts.
         pdf: the sheet for the bench.
@@ -100,7 +97,6 @@ def write_files(
     from gaugelink.report.order import order_pdf  # noqa: PLC0415
     from gaugelink.report.whole import write_whole  # noqa: PLC0415
 
-    made = work_order(task, plan)
     ready: list[tuple[bytes, Path]] = []
     if order is not None:
         ready.append((order_csv(made).encode("utf-8-sig"), order))

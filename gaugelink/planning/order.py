@@ -29,9 +29,9 @@ from gaugelink.planning.order_shape import (
 )
 from gaugelink.planning.order_words import CAUTIONS, MAKER, PART_OF, TO_DO
 from gaugelink.planning.setting import Setting, settings
-from gaugelink.planning.task import DEEDS
+from gaugelink.planning.task import DEEDS, DONE
 from gaugelink.quantity import exact_text
-from gaugelink.work import WORK, Operation
+from gaugelink.work import WORK
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -42,8 +42,8 @@ if TYPE_CHECKING:
     from gaugelink.planning.task import Deed, Rules, Span, Task
 
 __all__ = [
-    "DONE",
     "FACE",
+    "SECTION_OF",
     "Again",
     "Expected",
     "PartLine",
@@ -57,21 +57,21 @@ __all__ = [
     "work_order",
 ]
 
-DONE: Final[dict[Deed, tuple[Section, Operation]]] = {
-    "replace guide": ("guides", "guide replaced"),
-    "ream guide": ("guides", "guide reamed"),
-    "replace valve": ("valves", "valve replaced"),
-    "move valve": ("valves", "valve moved"),
-    "reface valve": ("valves", "valve refaced"),
-    "grind tip": ("valves", "tip ground"),
-    "fit insert": ("seats", "insert fitted"),
-    "cut seat": ("seats", "seat cut"),
-    "skim": ("face", "face skimmed"),
-    "lap": ("lapping", "seat lapped"),
-    "replace spring": ("springs", "spring changed"),
-    "shim": ("springs", "shim changed"),
+SECTION_OF: Final[dict[Deed, Section]] = {
+    "replace guide": "guides",
+    "ream guide": "guides",
+    "replace valve": "valves",
+    "move valve": "valves",
+    "reface valve": "valves",
+    "grind tip": "valves",
+    "fit insert": "seats",
+    "cut seat": "seats",
+    "skim": "face",
+    "lap": "lapping",
+    "replace spring": "springs",
+    "shim": "springs",
 }
-"""Where a step belongs, and what it is called once it is done (`gaugelink.work`)."""
+"""Where a step belongs."""
 
 _STEP_OF: Final[dict[Deed, Step]] = {
     "reface valve": "reface valve",
@@ -99,10 +99,12 @@ def work_order(task: Task, plan: Plan) -> WorkOrder:
     """
     writer = _Writer(task, plan, settings(task, plan))
     lines = writer.lines()
+    again = [one for one in writer.again(lines)
+             if task.measured is None or one.characteristic in task.measured]  # fmt: skip
     used = list(dict.fromkeys(line.deed for line in lines))
     return WorkOrder(
         task.name, task.shop.currency, plan.cents, plan.optimal, plan.gap, lines,
-        tuple(_parts(task, plan)), tuple(writer.shims()), tuple(writer.again(lines)),
+        tuple(_parts(task, plan)), tuple(writer.shims()), tuple(again),
         plan.unproved,
         tuple(task.places[put.way.place].name for put in plan.puts if not put.way.deeds),
         (MAKER, *dict.fromkeys(CAUTIONS[deed] for deed in used if deed in CAUTIONS)),
@@ -129,7 +131,7 @@ class _Writer:
 
     def _line(self, number: int, deed: Deed, at: int, put: Put) -> WorkLine:
         way, place = put.way, self._task.places[put.way.place]
-        section, operation = DONE[deed]
+        section, operation = SECTION_OF[deed], DONE[deed]
         step = _STEP_OF.get(deed)
         setting = self._chosen.places[at].get(step) if step else None
         depth = setting.pm if setting else way.lap_pm if deed == "lap" else (
@@ -167,15 +169,17 @@ class _Writer:
             return
         task = self._task
         self.now = [seated.after("skim", skim.pm) for seated in self.now]
-        section, operation = DONE["skim"]
-        yield WorkLine(number, section, "skim", operation, FACE, TO_DO["skim"], skim,
-                       expected=tuple(_of_head(task, skim.pm)),
-                       caution=CAUTIONS["skim"])  # fmt: skip
+        expected = tuple(
+            replace(one, figure=f"{where} {one.figure}") if where != FACE else one
+            for where, one in _of_head(task, skim.pm)
+        )
+        yield WorkLine(number, SECTION_OF["skim"], "skim", DONE["skim"], FACE, TO_DO["skim"], skim,
+                       expected=expected, caution=CAUTIONS["skim"])  # fmt: skip
 
     def _fits(self, deed: Deed, put: Put) -> Iterator[Expected]:
         """Foretell sizes of new and other parts, and the clearance once the pair is together."""
         rules, way = self._rules(put), put.way
-        if DONE[deed][0] == "guides":
+        if SECTION_OF[deed] == "guides":
             yield _between("guide bore", self._bore(put), rules)
         if deed in ("replace valve", "move valve"):
             yield _between("stem diameter", self._stem(put), rules)
@@ -217,13 +221,14 @@ class _Writer:
                 )  # fmt: skip
 
     def again(self, lines: Sequence[WorkLine]) -> Iterator[Again]:
-        """List what the work makes stale, once all lines are walked; the last work is named."""
-        skimmed = DONE["skim"][1]
+        """List what the work makes stale, once all lines are walked; the first of it is named."""
+        skimmed = DONE["skim"]
         head = WORK[skimmed].stale if self._chosen.skim else ()
         for put, seated in zip(self._plan.puts, self.now, strict=True):
             place = self._task.places[put.way.place]
             own = [line for line in lines if not line.place or line.place == place.name]
-            because = {name: line.operation for line in own for name in WORK[line.operation].stale}
+            because = {name: line.operation for line in reversed(own)
+                       for name in WORK[line.operation].stale}  # fmt: skip
             known: dict[str, Span | None] = {
                 name: (pm, pm) for name, pm in seated.figures.items()}  # fmt: skip
             known |= {"guide bore": self._bore(put), "stem diameter": self._stem(put),
@@ -233,19 +238,23 @@ class _Writer:
             drops = [line.operation for line in own if line.deed != "grind tip"
                      and "tip height" in WORK[line.operation].stale]  # fmt: skip
             if _LIFTED in place.readings and drops:
-                because[_LIFTED] = drops[-1]
+                because[_LIFTED] = drops[0]
                 wanted.append(_LIFTED)
             yield from (
                 Again(place.name, _between(name, known.get(name), self._rules(put)), because[name])
                 for name in wanted if name in because
             )  # fmt: skip
         if self._chosen.skim:
-            told = {one.figure: one for one in _of_head(self._task, self._chosen.skim.pm)}
+            told = {one.figure: one for where, one in _of_head(self._task, self._chosen.skim.pm)
+                    if where == FACE}  # fmt: skip
             yield from (
-                Again(FACE, told.pop(name, Expected(name, None, None)), skimmed)
+                Again(where, one, skimmed)
+                for where, one in _of_head(self._task, self._chosen.skim.pm) if where != FACE
+            )  # fmt: skip
+            yield from (
+                Again(FACE, told.get(name, Expected(name, None, None)), skimmed)
                 for name in head if CHARACTERISTICS[name].of == "head"
             )  # fmt: skip
-            yield from (Again(FACE, one, skimmed) for one in told.values())
 
 
 def _between(name: str, span: Span | None, rules: Rules) -> Expected:
@@ -253,17 +262,17 @@ def _between(name: str, span: Span | None, rules: Rules) -> Expected:
     return Expected(name, low, high, rules.limits.get(name, NO_LIMIT))
 
 
-def _of_head(task: Task, skim: int) -> Iterator[Expected]:
-    """Foretell what a skim changes beside the valves."""
+def _of_head(task: Task, skim: int) -> Iterator[tuple[str, Expected]]:
+    """Foretell what a skim changes beside the valves, with the cylinder or `FACE`."""
     thick = task.thickness_pm - skim if task.thickness_pm is not None else None
     for name, pm in (("head thickness", thick), ("head-face flatness", None)):
         limit = task.head.get(name, NO_LIMIT)
         if pm is not None or limit != NO_LIMIT:
-            yield Expected(name, pm, pm, limit)
-    for cylinder in getattr(task, "cylinders", ()):
+            yield FACE, Expected(name, pm, pm, limit)
+    for cylinder in task.cylinders:
         for name, pm in cylinder.readings.items():
-            yield Expected(f"{cylinder.name} {name}", pm + skim, pm + skim,
-                           task.head.get(name, NO_LIMIT))  # fmt: skip
+            yield cylinder.name, Expected(name, pm + skim, pm + skim,
+                                          task.head.get(name, NO_LIMIT))  # fmt: skip
 
 
 def _settled(lines: Sequence[WorkLine]) -> Iterator[WorkLine]:

@@ -49,11 +49,8 @@ def up(pm: int, dial: int) -> int:
 
 
 def settings(task: Task, plan: Plan) -> Settings:
-    """Set every depth of a plan, on the coarsest dials with which it keeps its limits.
-
-    Where valves are held to one another nothing is rounded: the plan's depths stand.
-    """
-    for dial in () if _tied(task) else DIALS:
+    """Set every depth of a plan, on the coarsest dials with which it keeps its limits."""
+    for dial in DIALS:
         skim = _skim(plan.skim, dial)
         if skim is not None and plan.skim is not None and skim.pm > plan.skim.most_pm:
             continue
@@ -67,18 +64,6 @@ def settings(task: Task, plan: Plan) -> Settings:
 
 def _skim(depth: Depth | None, dial: int) -> Setting | None:
     return Setting(up(depth.pm, dial), depth.least_pm, depth.most_pm) if depth else None
-
-
-def _tied(task: Task) -> bool:
-    """Tell whether a limit holds one valve to another: then no valve's depths move by themselves.
-
-    >>> from types import SimpleNamespace as Some
-    >>> _tied(Some(chambers=None, rules={"intake": Some(stand_down_spread_pm=1)}))
-    True
-    """
-    return getattr(task, "chambers", None) is not None or any(
-        getattr(rules, "stand_down_spread_pm", None) is not None for rules in task.rules.values()
-    )
 
 
 def _place(task: Task, put: Put, skim: int) -> dict[Step, Setting] | None:

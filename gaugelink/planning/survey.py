@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from math import ceil
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.head import CHARACTERISTICS
 from gaugelink.planning.task import Place, Range, Rules, Task
 
 if TYPE_CHECKING:
@@ -110,6 +111,14 @@ def survey(
             rebuild.clean_up_pm,
             {name: surveyor.range("", name) for name in HEAD},
             {name: surveyor.u("", name) for name in HEAD},
+            measured=frozenset(
+                name
+                for limit in sheet.limits
+                for name in (
+                    limit.characteristic,
+                    *CHARACTERISTICS[limit.characteristic].reckoned_from,
+                )
+            ),
         ),
         tuple(surveyor.left_out()),
     )

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from gaugelink.metrology.springs import Loads
+    from gaugelink.work import Operation
 
 Deed = Literal[
     "replace guide",
@@ -31,6 +32,22 @@ Deed = Literal[
 ]
 DEEDS: Final[tuple[Deed, ...]] = get_args(Deed)
 """In the order of the trade: guides, valves, seats, face, lap, springs."""
+
+DONE: Final[dict[Deed, Operation]] = {
+    "replace guide": "guide replaced",
+    "ream guide": "guide reamed",
+    "replace valve": "valve replaced",
+    "move valve": "valve moved",
+    "reface valve": "valve refaced",
+    "grind tip": "tip ground",
+    "fit insert": "insert fitted",
+    "cut seat": "seat cut",
+    "skim": "face skimmed",
+    "lap": "seat lapped",
+    "replace spring": "spring changed",
+    "shim": "shim changed",
+}
+"""What a step of a plan is called once it is done."""
 
 WITH_DEPTH: Final[frozenset[Deed]] = frozenset(
     ("reface valve", "grind tip", "fit insert", "cut seat", "skim")
@@ -197,6 +214,8 @@ class Task:
             protrusion at every cylinder.
         u_pm: standard uncertainties of these.
         cylinders: what was measured at them.
+        measured: the characteristics that the job measures; others are not asked for again. None:
+            whatever the work makes stale.
     """
 
     name: str
@@ -211,3 +230,4 @@ class Task:
     head: Mapping[str, Range] = field(default_factory=dict)
     u_pm: Mapping[str, int] = field(default_factory=dict)
     cylinders: tuple[Cylinder, ...] = ()
+    measured: frozenset[str] | None = None

@@ -6,12 +6,15 @@ from itertools import groupby
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Final
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+from gaugelink.planning.task import DONE
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from gaugelink.planning.task import Deed
     from gaugelink.view.parts import Document
 
-DEED_WORDS: Final = {
+DEED_WORDS: Final[dict[Deed, str]] = {
     "replace guide": "new guide",
     "ream guide": "ream guide",
     "replace valve": "new valve",
@@ -27,21 +30,12 @@ DEED_WORDS: Final = {
 }
 """What is done, in a few words."""
 
-NOTHING: Final = "stays as it is"
 
-
-def advice_document(
-    told: Document,
-    done: Mapping[Any, str],
-    measured: Iterable[str] = (),
-    left_out: Iterable[str] = (),
-) -> Document:
+def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     """Write a plan for drawing.
 
     Args:
         told: the plan's own document (docs/planning.md).
-        done: what each step is called once it is done.
-        measured: the characteristics that the job measures; others are not asked for again.
         left_out: limits that no plan reckons with.
 
     Returns:
@@ -54,11 +48,10 @@ def advice_document(
     }  # fmt: skip
     if told["cost"] is None:
         return found
-    rows = [_line(row, done) for row in told["operations"]]
+    rows = [_line(row) for row in told["operations"]]
     by_valve: dict[str, list[str]] = {item["valve"]: [] for item in told["valves"]}
     for row in rows:
         by_valve.setdefault(row["valve"], []).append(row["words"])
-    wanted = set(measured)
     money = told["currency"]
     return found | {
         "cost": f"{told['cost']:.2f} {money}",
@@ -70,10 +63,7 @@ def advice_document(
         "parts": [f"{row['count']} {row['part']} {row['kind']}".strip() for row in told["parts"]],
         "remeasure": [
             {"valve": valve or "head", "words": ", ".join(row["characteristic"] for row in some)}
-            for valve, some in groupby(
-                (row for row in told["remeasure"] if row["characteristic"] in wanted),
-                key=lambda row: row["valve"],
-            )
+            for valve, some in groupby(told["remeasure"], key=lambda row: row["valve"])
         ],
         "missing": [f"{row['valve'] or 'head'}: {row['reading']}" for row in told["missing"]],
         "alternatives": [
@@ -94,7 +84,7 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
     >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
     ...         "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [], "alternatives": [],
     ...         "operations": [{"operation": "replace valve", "valve": "1E"}]}
-    >>> print(*advice_lines(advice_document(told, {"replace valve": "valve replaced"})), sep="\n")
+    >>> print(*advice_lines(advice_document(told)), sep="\n")
     What to do: 30.00 EUR, the cheapest at these prices.
       1E    new valve
       Nothing to do: 1I
@@ -123,9 +113,9 @@ def _limit(row: Document) -> str:
     return f"{row['valve'] or 'head'}: {row['limit']}"
 
 
-def _line(row: Document, done: Mapping[Any, str]) -> Document:
-    deed: str = row["operation"]
-    words, depth = DEED_WORDS.get(deed, deed), ""
+def _line(row: Document) -> Document:
+    deed: Deed = row["operation"]
+    words, depth = DEED_WORDS[deed], ""
     if "from" in row:
         words = f"takes the valve of {row['from']}"
     if "oversize" in row:
@@ -134,8 +124,9 @@ def _line(row: Document, done: Mapping[Any, str]) -> Document:
         words += f" {' + '.join(f'{high:g}' for high in row['shims_mm'])} mm"
     if deed == "fit insert":
         # Below 0: the seat lies higher than it did.
+        rise = _um(-row["depth_mm"], up=False)
         low, high = _um(-row["most_mm"], up=True), _um(-row["least_mm"], up=False)
-        words += f", cut until the valve sits {low} to {high} mm higher than now"
+        words += f", cut until the valve sits {rise} mm higher than now ({low} to {high})"
     elif "least_mm" in row:
         depth = f"{_um(row['depth_mm'], up=True)} mm"
         words += f" {depth}"
@@ -144,7 +135,7 @@ def _line(row: Document, done: Mapping[Any, str]) -> Document:
     elif "depth_mm" in row:
         depth = f"{row['depth_mm']:.3f} mm"
         words += f", about {depth}"
-    return {"operation": deed, "done": done.get(deed, ""), "valve": row["valve"], "words": words,
+    return {"operation": deed, "done": DONE[deed], "valve": row["valve"], "words": words,
             "depth": depth}  # fmt: skip
 
 

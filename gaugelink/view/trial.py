@@ -88,7 +88,7 @@ def _words(one: Allowance) -> str:
     least = f"at least {mm(one.least_pm)} for {one.needed_by}" if one.least_pm else ""
     if one.most_pm is None:
         most = "" if least else "no limit holds it"
-    elif not one.possible:
+    elif least and not one.possible:
         most = f"but {one.held_by} forbids that"
     elif one.most_pm <= 0:
         most = f"none: {one.held_by}"
