@@ -1,4 +1,4 @@
-"""What several test files share: the command line in this process, and the check files."""
+"""What several test files share: the command line, the check files, pages in a browser."""
 
 from __future__ import annotations
 
@@ -10,11 +10,15 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import pytest
 from hypothesis import settings
+from web_browser import open_bench, start_browser
 
 from gaugelink.cli import entry
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import AsyncIterator, Callable
+
+    from playwright.async_api import Browser
+    from web_browser import Bench
 
 # Nothing here is timed, and every run tries the same examples: a failure can be had again.
 settings.register_profile("gaugelink", deadline=None, derandomize=True, print_blob=True)
@@ -88,3 +92,27 @@ def check_json(check_file: Callable[[str], Path]) -> Callable[[str], Any]:
         return json.loads(check_file(name).read_text(encoding="utf-8"))
 
     return read
+
+
+# ------------------------------------------------------------------------------ pages in a browser
+
+
+@pytest.fixture(scope="module")
+def anyio_backend() -> str:
+    """Run what is asynchronous in asyncio, as the program does."""
+    return "asyncio"
+
+
+@pytest.fixture(scope="module")
+async def browser(anyio_backend: str) -> AsyncIterator[Browser]:
+    """Start a browser once for the tests of a file."""
+    async with start_browser() as running:
+        yield running
+
+
+@pytest.fixture
+async def at(browser: Browser) -> AsyncIterator[Bench]:
+    """Open the bench page; it is clean at the end of every test."""
+    async with open_bench(browser) as opened:
+        yield opened
+        await opened.check_clean()

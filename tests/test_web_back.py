@@ -6,13 +6,12 @@ Everything is real: the gauge's terminal, the bench and its record, the server, 
 from __future__ import annotations
 
 import asyncio
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pytest
 import web_sample
 from bench_kit import make_rig, running, stem
 from cable_kit import make_cable, needs_terminals
-from web_browser import Bench, open_bench, start_browser
 
 from gaugelink.capture.actions import act
 from gaugelink.capture.channel import line_of
@@ -21,32 +20,9 @@ from gaugelink.ports.identity import PresentPort, identity_of
 from gaugelink.ports.serial import SerialPort
 from gaugelink.web.feed import Feed
 
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from playwright.async_api import Browser
-
 pytestmark = [pytest.mark.anyio, needs_terminals]
 
 CONFIRM = "action-bar button:has-text('Confirm position')"
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
-
-
-@pytest.fixture
-async def at(browser) -> AsyncIterator[Bench]:
-    async with open_bench(browser) as opened:
-        yield opened
-        await opened.check_clean()
 
 
 async def test_after_a_loss_and_a_return_one_touch_confirms_the_position(at, tmp_path):

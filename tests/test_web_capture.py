@@ -6,20 +6,13 @@ for at least: so what is quick is quick and what is slow is slow, however busy t
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pytest
 import web_sample
 from page_kit import typing_bench
-from web_browser import Bench, open_bench, start_browser
+from web_browser import Bench, open_bench
 
 from gaugelink.capture.actions import act
 from gaugelink.web import Server, make_app
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from playwright.async_api import Browser
 
 pytestmark = pytest.mark.anyio
 
@@ -33,24 +26,6 @@ TYPE = """async ({ keys, pause }) => {
   }
 }"""
 """Types into whatever has the focus; Enter presses a button, as a browser does."""
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
-
-
-@pytest.fixture
-async def at(browser) -> AsyncIterator[Bench]:
-    async with open_bench(browser) as opened:
-        yield opened
-        await opened.check_clean()
 
 
 def typing_state():

@@ -15,11 +15,6 @@ pytestmark = pytest.mark.anyio
 
 
 @pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
 async def at(anyio_backend) -> AsyncIterator[Bench]:
     async with start_browser() as browser, open_bench(browser) as opened:
         yield opened

@@ -2,38 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pytest
 import web_sample
-from web_browser import Bench, open_bench, start_browser
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from playwright.async_api import Browser
 
 pytestmark = pytest.mark.anyio
 
 WORDS = "3E stand-down: seat cut 0.15 mm was told, it moved by 0.31 mm"
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
-
-
-@pytest.fixture
-async def at(browser) -> AsyncIterator[Bench]:
-    async with open_bench(browser) as opened:
-        yield opened
-        await opened.check_clean()
 
 
 def surprised() -> dict:

@@ -19,11 +19,6 @@ SCREEN_24_INCH_MM = 531.0
 
 
 @pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
 async def bench(anyio_backend) -> AsyncIterator[Bench]:
     async with start_browser() as browser, open_bench(browser) as opened:
         yield opened

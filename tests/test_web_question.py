@@ -2,36 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pytest
 import web_sample
-from web_browser import Bench, open_bench, start_browser
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from playwright.async_api import Browser
 
 pytestmark = pytest.mark.anyio
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
-
-
-@pytest.fixture
-async def at(browser) -> AsyncIterator[Bench]:
-    async with open_bench(browser) as opened:
-        yield opened
-        await opened.check_clean()
 
 
 async def test_nothing_is_asked_where_nothing_is_doubtful(at):

@@ -11,7 +11,7 @@ from bench_kit import running
 from release_shape import release_shape
 from view_kit import measure_all
 from view_shapes import Maybe, check
-from web_browser import Bench, open_bench, start_browser
+from web_browser import Bench, open_bench
 
 from gaugelink.capture.actions import act
 from gaugelink.deeds import DoWork
@@ -19,7 +19,6 @@ from gaugelink.deeds import DoWork
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
-    from playwright.async_api import Browser
 
 pytestmark = pytest.mark.anyio
 
@@ -51,17 +50,6 @@ if (!whole) { throw new Error("parts"); }
 listen({ state: (now) => { panel.show(now); block.show(now); }, live: () => {},
          link: (up) => panel.link(up) });
 """
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
 
 
 @pytest.fixture

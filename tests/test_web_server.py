@@ -24,11 +24,6 @@ pytestmark = pytest.mark.anyio
 
 
 @pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
 async def common(anyio_backend, tmp_path_factory) -> AsyncIterator[Bench]:
     """One server for the many small refusals: starting and stopping is what takes time."""
     async with bench(tmp_path_factory.mktemp("common")) as at:

@@ -19,11 +19,6 @@ from gaugelink.web.server import BROWSERS_MOST
 pytestmark = pytest.mark.anyio
 
 
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
 # -------------------------------------------------------------------------------------- stream
 
 

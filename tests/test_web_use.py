@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import web_sample
-from web_browser import Bench, open_bench, start_browser
+from web_browser import Bench, open_bench
 
 from gaugelink.web import Server
 from gaugelink.web.files import KINDS
@@ -16,20 +16,8 @@ from gaugelink.web.files import KINDS
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
 
-    from playwright.async_api import Browser
 
 pytestmark = pytest.mark.anyio
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

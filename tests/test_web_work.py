@@ -6,32 +6,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 import web_sample
-from web_browser import Bench, open_bench, start_browser
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
-
-    from playwright.async_api import Browser
+    from web_browser import Bench
 
 pytestmark = pytest.mark.anyio
-
-
-@pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
-async def browser(anyio_backend) -> AsyncIterator[Browser]:
-    async with start_browser() as running:
-        yield running
-
-
-@pytest.fixture
-async def at(browser) -> AsyncIterator[Bench]:
-    async with open_bench(browser) as opened:
-        yield opened
-        await opened.check_clean()
 
 
 async def open_dialog(at: Bench, operation: str) -> None:
