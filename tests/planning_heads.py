@@ -76,6 +76,8 @@ def small_head(seed: int) -> Task:
             "burnt" if draw.random() < 0.1 else "", draw.random() < 0.2,
             "loose in the head" if draw.random() < 0.1 else "",
             "out of square" if draw.random() < 0.1 else "",
+            # Drawn apart, so that everything else of a head stays what it was.
+            seat_scrap="pitted" if Random(f"{seed}, {number}").random() < 0.1 else "",
         )
         for number in range(2 if draw.random() < 0.8 else 3)
     )  # fmt: skip
@@ -219,7 +221,7 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
             continue
         if guide != "keep":
             cents += offers[guide].cents + (part["guide"] if guide == "replace guide" else 0)
-        seats = [("none", 0, 0)] if guide == "keep" and keeps(
+        seats = [("none", 0, 0)] if guide == "keep" and not here.seat_scrap and keeps(
             task, "seat runout", *[here.readings["seat runout"]] * 2) else []  # fmt: skip
         if "cut seat" in offers:
             offer = offers["cut seat"]

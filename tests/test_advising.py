@@ -283,6 +283,10 @@ def test_a_condemned_part_is_planned_for(tmp_path):
         await rig.bench.do(Inspect("spring", ("1I",), False, "end coil broken off", "A. N."))
         _, answer = await advisor.ask(PLAN)
         assert {"valve": "1I", "words": "new spring"} in answer["valves"]
+        await rig.bench.do(Inspect("seat", ("1I",), False, "pitted", "A. N."))
+        _, answer = await advisor.ask(PLAN)
+        (words,) = [row["words"] for row in answer["valves"] if row["valve"] == "1I"]
+        assert words.startswith("cut seat 0.030 mm")
 
     measured(tmp_path, test)
 

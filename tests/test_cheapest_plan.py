@@ -70,8 +70,9 @@ def lifted(task: Task, names: set[tuple[str, str]]) -> Task:
         scrap = "" if "fit for use" in gone else place.scrap
         guide = "" if "guide fit for use" in gone else place.guide_scrap
         spring = "" if "spring fit for use" in gone else place.spring_scrap
+        seat = "" if "seat fit for use" in gone else place.seat_scrap
         places.append(replace(place, kind=place.name, scrap=scrap, guide_scrap=guide,
-                              spring_scrap=spring))  # fmt: skip
+                              spring_scrap=spring, seat_scrap=seat))  # fmt: skip
     head = {
         name: Range(None if ("", f"{name} min") in names else limit.lower,
                     None if ("", f"{name} max") in names else limit.upper)
@@ -99,7 +100,7 @@ def test_limits_in_conflict_are_named_and_none_of_them_is_needless():
         every = {(place.name, f"{name} {end}") for place in task.places
                  for name in task.rules["intake"].limits for end in ("min", "max")}  # fmt: skip
         more = ("spring load min", "coil-bind margin min", "fit for use", "guide fit for use",
-                "spring fit for use")  # fmt: skip
+                "spring fit for use", "seat fit for use")  # fmt: skip
         every |= {(place.name, name) for place in task.places for name in more}
         every |= {("", "head thickness min"), ("", "head-face flatness max")}
         assert set(found.limits) <= every

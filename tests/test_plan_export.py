@@ -33,7 +33,9 @@ def again(found: Survey) -> Task:
      {"v1E_rock": None}, {"v1I_spring": "47.00 mm"}, {"v1E_down": "1.59 mm"}, {"v1I_bore": None}],
 )  # fmt: skip
 def test_the_same_head_is_read_again(changed: dict[str, str | None]):
-    found = surveyed(Findings({("1I", "valve"): 'burnt, "blue"'}, {"1E"}), **changed)
+    found = surveyed(
+        Findings({("1I", "valve"): 'burnt, "blue"', ("1I", "seat"): "pitted"}, {"1E"}), **changed
+    )
     task, read = found.task, again(found)
     assert read.places == task.places
     assert (read.name, read.pairing, read.springs_as_set, read.clean_up_pm) == (

@@ -216,12 +216,18 @@ def test_rock_with_the_own_valve_says_nothing_of_its_own_where_both_sizes_are_kn
 
 def test_what_people_said_counts():
     findings = Findings(
-        {("1E", "valve"): "burnt", ("1I", "spring"): "end coil broken", ("1I", "guide"): "cracked"},
+        {
+            ("1E", "valve"): "burnt",
+            ("1I", "spring"): "end coil broken",
+            ("1I", "guide"): "cracked",
+            ("1E", "seat"): "pitted",
+        },
         {"1I"},
     )
     intake, exhaust = surveyed(findings).task.places
     assert exhaust.scrap == "burnt"
     assert (intake.spring_scrap, intake.guide_scrap) == ("end coil broken", "cracked")
+    assert (exhaust.seat_scrap, intake.seat_scrap) == ("pitted", "")
     assert (intake.married, exhaust.married) == (True, False)
 
 

@@ -90,8 +90,12 @@ def _place(place: Place) -> Iterator[str]:
     for key in READ:
         if (value := place.readings.get(LIMITED[key])) is not None:
             yield f"{key} = {_length(value)}"
-    for key, why in (("scrap", place.scrap), ("guide_scrap", place.guide_scrap),
-                     ("spring_scrap", place.spring_scrap)):  # fmt: skip
+    for key, why in (
+        ("scrap", place.scrap),
+        ("guide_scrap", place.guide_scrap),
+        ("seat_scrap", place.seat_scrap),
+        ("spring_scrap", place.spring_scrap),
+    ):
         if why:
             yield f"{key} = {_text(why)}"
     if place.married:

@@ -240,7 +240,7 @@ def _place(read: _Reader, valve: ValveKeys, number: int) -> Place:
         read.maybe(valve.seat_clean_up, *at, "seat_clean_up") or 0,
         read.maybe(valve.face_clean_up, *at, "face_clean_up") or 0,
         valve.scrap, valve.married, valve.guide_scrap, valve.spring_scrap,
-        {part: tuple(names) for part, names in valve.open.items()},
+        {part: tuple(names) for part, names in valve.open.items()}, valve.seat_scrap,
     )  # fmt: skip
 
 

@@ -137,6 +137,7 @@ class ValveKeys(_Table):
     scrap: str = ""
     guide_scrap: str = ""
     spring_scrap: str = ""
+    seat_scrap: str = ""
     married: bool = False
     open: dict[Literal["valve", "guide", "spring"], list[str]] = {}
 

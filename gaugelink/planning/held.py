@@ -67,5 +67,6 @@ def limits_at(task: Task, place: Place) -> tuple[str, ...]:
     if rules.bind_least_pm is not None:
         found.append("coil-bind margin min")
     scrap = {"fit for use": place.scrap, "guide fit for use": place.guide_scrap,
-             "spring fit for use": place.spring_scrap}  # fmt: skip
+             "spring fit for use": place.spring_scrap,
+             "seat fit for use": place.seat_scrap}  # fmt: skip
     return (*found, *(name for name, why in scrap.items() if why))

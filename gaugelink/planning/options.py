@@ -162,7 +162,8 @@ class Fitting:
         sound = self._keeps("seat runout", *[here.readings.get("seat runout")] * 2)
         seats: list[tuple[tuple[Deed, ...], Span]] = []
         # A new guide has a new axis: the old seat is not square to it.
-        if sound is not False and not guide:
+        scrap = here.seat_scrap and "seat fit for use" not in self._without
+        if sound is not False and not guide and not scrap:
             seats.append(((), (0, 0)))
         if (cut := offers.get("cut seat")) is not None:
             seats.append((("cut seat",), (max(cut.least_pm, here.seat_least_pm), cut.most_pm)))

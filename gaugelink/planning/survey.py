@@ -64,8 +64,8 @@ class Findings:
     """What people have said of the head beside its readings.
 
     Attributes:
-        condemned: why a part cannot be used again, by valve and part (``valve``, ``guide``,
-            ``spring``).
+        condemned: why a part cannot stay as it is, by valve and part (``valve``, ``guide``,
+            ``seat``, ``spring``).
         married: valves that were lapped into their seats.
     """
 
@@ -156,6 +156,7 @@ class _Surveyor:
             scrap=condemned.get((name, "valve"), scrap.get("valve", "")),
             guide_scrap=condemned.get((name, "guide"), scrap.get("guide", "")),
             spring_scrap=condemned.get((name, "spring"), scrap.get("spring", "")),
+            seat_scrap=condemned.get((name, "seat"), ""),
             married=name in self._findings.married,
             open={part: tuple(dict.fromkeys(what)) for part, what in still_open.items()},
         )

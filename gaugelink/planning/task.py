@@ -166,6 +166,7 @@ class Place:
         face_least_pm: the same of the valve's face.
         scrap: why the valve cannot be used any longer; empty: it can.
         guide_scrap, spring_scrap: the same of guide and spring as they are.
+        seat_scrap: why the seat cannot stay as it is; it is cut, or gets an insert.
         open: limits of the used valve, guide or spring that nobody has measured, by part.
         married: it was lapped into its seat and stays there.
     """
@@ -184,6 +185,7 @@ class Place:
     guide_scrap: str = ""
     spring_scrap: str = ""
     open: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    seat_scrap: str = ""
 
 
 @dataclass(frozen=True, slots=True)
