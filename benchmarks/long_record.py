@@ -13,7 +13,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gaugelink.events import ReadingParked, to_document
+from gaugelink.event_documents import to_document
+from gaugelink.events import ReadingParked
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Stamp
 from gaugelink.record import SqliteStore, load_or_create_key

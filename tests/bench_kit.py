@@ -20,7 +20,8 @@ from gaugelink.capture.bench import Bench
 from gaugelink.capture.cable import alone
 from gaugelink.capture.channel import Channel, line_of
 from gaugelink.capture.clock import utc_text
-from gaugelink.events import JobOpened, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import JobOpened
 from gaugelink.plan import plan_for
 from gaugelink.ports.serial import SerialPort
 from gaugelink.ports.tcp import TcpPort

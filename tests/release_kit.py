@@ -10,7 +10,12 @@ from bench_kit import KEY, sweep
 from gaugelink.capture.measured import judge_session
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.deeds import Command, Inspect, Release, SignDeviation, SweepArrived, ValueArrived
-from gaugelink.events import Event, JobOpened, SweepTaken, from_document, to_document
+from gaugelink.event_documents import from_document, to_document
+from gaugelink.events import (
+    Event,
+    JobOpened,
+    SweepTaken,
+)
 from gaugelink.inspection import CHECKS
 from gaugelink.plan import plan_for
 from gaugelink.quantity import parse_length

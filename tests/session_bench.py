@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from gaugelink.deeds import Command, Mode, SweepArrived, ValueArrived
-from gaugelink.events import Event, from_document, to_document
+from gaugelink.event_documents import from_document, to_document
 from gaugelink.plan import Step, plan_for
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Gauge, Stamp, Trace
@@ -17,6 +17,8 @@ from gaugelink.sheetfile import load
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+    from gaugelink.events import Event
 
 SHEET = """\
 [sheet]

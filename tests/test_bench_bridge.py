@@ -15,7 +15,8 @@ from gaugelink.capture.cable import Cable, alone
 from gaugelink.capture.channel import Channel
 from gaugelink.capture.recording import recording_of
 from gaugelink.errors import InputError, SessionError
-from gaugelink.events import SweepTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import SweepTaken
 from gaugelink.simulate.bridge import SimulatedBridge, checked
 from gaugelink.simulate.encoders import Display, scale24
 from gaugelink.wire.driver import load_driver

@@ -14,7 +14,7 @@ from gaugelink.commands.bench_job import Wanted, take
 from gaugelink.commands.bench_plug import Plugging, identity_now
 from gaugelink.commands.running import opened_event
 from gaugelink.errors import InputError, PortError, RecordError
-from gaugelink.events import to_document
+from gaugelink.event_documents import to_document
 from gaugelink.ports.identity import PortIdentity, PresentPort
 from gaugelink.ports.port import Port
 from gaugelink.reading import Stamp

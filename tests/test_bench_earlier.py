@@ -17,7 +17,12 @@ from gaugelink.commands.bench_job import Wanted, own_earlier, take
 from gaugelink.commands.running import opened_event
 from gaugelink.deeds import ValueArrived
 from gaugelink.errors import InputError, RecordError
-from gaugelink.events import ReadingParked, ReadingStruckOut, ReadingTaken, to_document
+from gaugelink.event_documents import to_document
+from gaugelink.events import (
+    ReadingParked,
+    ReadingStruckOut,
+    ReadingTaken,
+)
 from gaugelink.head import Position
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Tag

@@ -22,7 +22,11 @@ from cable_kit import TcpCable, make_cable, needs_terminals, nothing_left
 from gaugelink import content
 from gaugelink.deeds import Skip
 from gaugelink.errors import PortError, SessionError
-from gaugelink.events import SweepParked, SweepTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    SweepParked,
+    SweepTaken,
+)
 from gaugelink.wire.base import Value
 from gaugelink.wire.driver import load_driver
 

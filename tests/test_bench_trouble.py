@@ -23,7 +23,7 @@ from cable_kit import TcpCable, make_cable, nothing_left
 
 from gaugelink.deeds import Skip
 from gaugelink.errors import PortError, RecordError, SessionError
-from gaugelink.events import from_document
+from gaugelink.event_documents import from_document
 
 pytestmark = pytest.mark.usefixtures("nothing_left")
 __all__ = ["nothing_left"]

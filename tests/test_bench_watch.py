@@ -5,7 +5,11 @@ from __future__ import annotations
 from bench_kit import ROCK, SPRING, rocked, run, running, spring, sweep
 
 from gaugelink.capture.actions import act
-from gaugelink.events import ReadingTaken, SweepTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    ReadingTaken,
+    SweepTaken,
+)
 
 
 async def hold(rig, hundredths, samples):

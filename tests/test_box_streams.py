@@ -17,7 +17,11 @@ from several_kit import SharedRig, driver_of, make_shared
 
 from gaugelink.capture.actions import act
 from gaugelink.capture.watcher import Watcher
-from gaugelink.events import ReadingParked, ReadingTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    ReadingParked,
+    ReadingTaken,
+)
 from gaugelink.ports.identity import PortIdentity, PresentPort
 from gaugelink.simulate.bridge import SimulatedBridge
 from gaugelink.simulate.encoders import Display, bcd52, mux_line, scale24

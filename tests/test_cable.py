@@ -14,7 +14,11 @@ from gaugelink.capture.cable import Arrived, Cable, alone
 from gaugelink.capture.channel import Channel
 from gaugelink.capture.watcher import Watcher
 from gaugelink.errors import InputError, RecordError
-from gaugelink.events import GaugeFound, GaugeLost, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    GaugeFound,
+    GaugeLost,
+)
 from gaugelink.ports.identity import PortIdentity, PresentPort
 
 pytestmark = pytest.mark.usefixtures("nothing_left")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gaugelink.cli import COMMANDS
-from gaugelink.events import KINDS
+from gaugelink.event_documents import KINDS
 from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS
 
 ROOT = Path(__file__).resolve().parents[1]

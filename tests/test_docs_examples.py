@@ -44,6 +44,6 @@ def test_there_are_examples_to_hold() -> None:
     }
     assert len(found) >= 80
     assert sum(found.values()) >= 100
-    for name in ("quantity", "head", "events", "errors", "metrology.conformity",
+    for name in ("quantity", "head", "event_documents", "errors", "metrology.conformity",
                  "metrology.flatness", "tomlfile"):  # fmt: skip
         assert found[f"gaugelink.{name}"] >= 1

@@ -12,7 +12,11 @@ from hypothesis import given, settings, strategies as st
 
 from gaugelink import events
 from gaugelink.errors import RecordError
-from gaugelink.events import KINDS, JobJudged, ReadingStruckOut, from_document, to_document
+from gaugelink.event_documents import KINDS, from_document, to_document
+from gaugelink.events import (
+    JobJudged,
+    ReadingStruckOut,
+)
 from gaugelink.head import Position
 from gaugelink.reading import Gauge, Stamp
 from gaugelink.record import canonical, tree

@@ -15,7 +15,11 @@ from gaugelink.capture.actions import act
 from gaugelink.capture.channel import line_of
 from gaugelink.capture.watcher import Watcher
 from gaugelink.errors import InputError
-from gaugelink.events import ReadingParked, ReadingTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    ReadingParked,
+    ReadingTaken,
+)
 from gaugelink.ports.identity import PresentPort, identity_of
 from gaugelink.ports.serial import SerialPort
 from gaugelink.simulate import scenario as scenarios

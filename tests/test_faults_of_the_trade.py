@@ -28,7 +28,12 @@ from gaugelink.capture.actions import act
 from gaugelink.capture.channel import line_of
 from gaugelink.deeds import Skip
 from gaugelink.errors import PortError, SessionError
-from gaugelink.events import BatteryTold, SweepTaken, ZeroDoubted, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    BatteryTold,
+    SweepTaken,
+    ZeroDoubted,
+)
 from gaugelink.ports.serial import SerialPort
 from gaugelink.wire.driver import load_driver
 

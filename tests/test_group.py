@@ -8,7 +8,8 @@ from cable_kit import nothing_left
 
 from gaugelink import content
 from gaugelink.errors import RecordError
-from gaugelink.events import ReadingParked, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import ReadingParked
 from gaugelink.wire.driver import load_driver
 
 pytestmark = pytest.mark.usefixtures("nothing_left")

@@ -11,7 +11,11 @@ from gaugelink import content
 from gaugelink.capture.recording import NEW_RUN_NS, recording_of
 from gaugelink.capture.sweeping import SweepRecorder, analyse_trace
 from gaugelink.errors import InputError, RecordError
-from gaugelink.events import ReadingTaken, SweepTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    ReadingTaken,
+    SweepTaken,
+)
 from gaugelink.ports.port import Chunk, Lost
 from gaugelink.ports.replay import Recorded, ReplayPort, read_recording, write_recording
 from gaugelink.wire.driver import load_driver

@@ -13,7 +13,12 @@ from hypothesis import given, settings, strategies as st
 from scipy.stats import linregress
 
 from gaugelink import sheetfile
-from gaugelink.events import JobOpened, ReadingStruckOut, ReadingTaken, to_document
+from gaugelink.event_documents import to_document
+from gaugelink.events import (
+    JobOpened,
+    ReadingStruckOut,
+    ReadingTaken,
+)
 from gaugelink.head import zero_check
 from gaugelink.metrology.drift import drift
 from gaugelink.quantity import parse_length

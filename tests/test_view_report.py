@@ -22,7 +22,13 @@ from view_shapes import REPORT, check
 
 from gaugelink import content
 from gaugelink.deeds import Assign, DoWork, Retake, Skip, StrikeOut
-from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, SweepTaken, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import (
+    ReadingAssigned,
+    ReadingParked,
+    ReadingTaken,
+    SweepTaken,
+)
 from gaugelink.quantity import parse_length
 from gaugelink.report.layout import lay_out
 from gaugelink.view.report import judged_event, report_document

@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 from gaugelink.capture.remembering import Remembering
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.errors import SessionError
+from gaugelink.event_documents import from_document, to_document
 from gaugelink.events import (
     Event,
     HeadReleased,
     JobOpened,
     SweepTaken,
-    from_document,
-    to_document,
 )
 
 if TYPE_CHECKING:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, get_args
 
 from gaugelink.errors import InputError
-from gaugelink.events import JobOpened, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import JobOpened
 from gaugelink.record import SqliteStore
 from gaugelink.session import Session
 from gaugelink.slips import comparable

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Final
 from gaugelink import content, sheetfile
 from gaugelink.benchfile import Job, job_name
 from gaugelink.errors import InputError
-from gaugelink.events import JobOpened, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import JobOpened
 from gaugelink.plan import plan_for
 from gaugelink.record import SqliteStore, default_key_path, load_or_create_key, remove_files
 from gaugelink.work import STAGES

@@ -9,7 +9,8 @@ from gaugelink import sheetfile
 from gaugelink.capture.measured import measured_in
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.errors import InputError
-from gaugelink.events import JobOpened, from_document
+from gaugelink.event_documents import from_document
+from gaugelink.events import JobOpened
 from gaugelink.judging import Judgement, Measured, judge
 from gaugelink.plan import plan_for
 from gaugelink.record import SqliteStore
