@@ -92,7 +92,7 @@ def test_a_spring_body_of_a_course_is_held(check_json: Callable[[str], Any]) -> 
     assert round(float(rate), 2) == held["published"]["k_lbf_per_in"]
 
 
-def test_a_nest_of_three_springs_gives_its_loads_back(
+def test_each_of_three_nested_springs_gives_its_loads_back(
     check_rows: Callable[[str], list[dict[str, str]]], run_cli: RunCli, tmp_path: Path
 ) -> None:
     """Source: US Army TM 9-2815-220-24, WP 0145 00-3: loads at two lengths, greatest solid height.
