@@ -12,7 +12,7 @@ from test_bench_command import FILE, STAMP, load
 
 from gaugelink import content
 from gaugelink.commands import bench_run
-from gaugelink.commands.bench_earlier import round_before
+from gaugelink.commands.bench_earlier import not_before, round_before
 from gaugelink.commands.bench_job import Wanted, own_earlier, take
 from gaugelink.commands.running import opened_event
 from gaugelink.deeds import ValueArrived
@@ -134,6 +134,34 @@ def test_a_record_by_another_sheet_is_refused(bench_file: Path, tmp_path: Path) 
     other = take(load(bench_file), Wanted(LAPPED.name, None, "IP6-0117", "final", str(sheet)))
     with other.store, pytest.raises(InputError, match="whose text was another one then"):
         round_before(earlier(bench_file), [], other)
+
+
+@pytest.mark.parametrize("stage", ["as received", "after cleaning"])
+def test_a_round_of_a_stage_that_is_not_earlier_is_refused_in_one_sentence(
+    bench_file: Path, run_cli, stage: str
+) -> None:
+    """The stages and their order are those of gaugelink.work."""
+    begun = take(load(bench_file), Wanted("D-0044", serial="IP6-0117", stage="after cleaning"))
+    gauges = [item.gauge for item in load(bench_file).gauges]
+    begun.store.append([to_document(opened_event(STAMP, begun.job, begun.sheet, gauges, "real"))])
+    begun.store.close()
+    before = bench_file.parent / "records" / "D-0044.sqlite"
+    accepted = "as received" if stage == "after cleaning" else "none, this is the first stage"
+    status, out, words = run_cli(
+        "bench", str(bench_file), "--job", "D-0045", "--serial", "IP6-0117", "--stage", stage,
+        "--earlier", str(before),
+    )  # fmt: skip
+    assert (status, out) == (2, "")
+    assert words == (
+        f"gaugelink: {before}, --earlier: found the stage 'after cleaning', which is not before "
+        f"{stage!r}; accepted: {accepted}\n"
+    )
+    assert not (bench_file.parent / "records" / "D-0045.sqlite").exists()
+
+
+def test_a_stage_of_an_older_record_that_has_no_order_is_taken() -> None:
+    assert not_before("lapped, first side", "as received") == ""
+    assert not_before("final", "whatever it was called") == ""
 
 
 def test_the_record_of_the_job_itself_and_none_at_all_are_refused(

@@ -12,6 +12,7 @@ from gaugelink.record import SqliteStore
 from gaugelink.session import Session
 from gaugelink.slips import comparable
 from gaugelink.slips.rounds import Part
+from gaugelink.work import STAGES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,8 +47,8 @@ def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
         taken: the job on the bench, whose head it has to be.
 
     Raises:
-        InputError: it is the job's own record, one of another head or sheet, or of no job; or
-            something among the changed is no part of this head.
+        InputError: it is the job's own record, one of another head or sheet, of a stage that is
+            not earlier, or of no job; or something among the changed is no part of this head.
         RecordError: no such file, or it is not a record or damaged.
     """
     parts = [_part(text, taken.sheet) for text in changed]
@@ -76,6 +77,8 @@ def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
                 file=str(path),
                 field=FIELD,
             )
+    if why := not_before(first.stage, taken.job.stage):
+        raise InputError(why, file=str(path), field=FIELD)
     gauges = {gauge.id: gauge for event in opened for gauge in event.gauges}
     session = Session(taken.plan, gauges, first.stage, sheet=taken.sheet)
     for place, event in events:
@@ -90,6 +93,25 @@ def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
     if left_out:
         words += f"; {left_out} more are left out, as their parts were changed since"
     return Before(readings, words)
+
+
+def not_before(stage: str, now: str) -> str:
+    """Say why a record of one stage is not that of a round before another; empty where it is.
+
+    A stage that is none of the five can only stand in an older record, and has no place among them.
+
+    >>> not_before("as received", "after lapping")
+    ''
+    >>> not_before("final", "after cleaning")
+    "found the stage 'final', which is not before 'after cleaning'; accepted: as received"
+    """
+    if stage not in STAGES or now not in STAGES:
+        return ""
+    before = STAGES[: STAGES.index(now)]
+    if stage in before:
+        return ""
+    accepted = ", ".join(before) or "none, this is the first stage"
+    return f"found the stage {stage!r}, which is not before {now!r}; accepted: {accepted}"
 
 
 def _part(text: str, sheet: Sheet) -> tuple[str, Part]:
