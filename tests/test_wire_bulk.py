@@ -7,7 +7,8 @@ from hypothesis import example, given, strategies as st
 
 from gaugelink import content
 from gaugelink.wire.base import Noise, Value
-from gaugelink.wire.bulk import Columns, LineBlocks
+from gaugelink.wire.bulk import LineBlocks
+from gaugelink.wire.columns import Columns
 from gaugelink.wire.driver import load_driver
 
 DRIVERS = {name: load_driver(*content.read("drivers", name)) for name in content.names("drivers")}

@@ -9,22 +9,20 @@ that are left go through the streaming decoder.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
 from itertools import repeat
 from operator import add, sub
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.errors import InputError
-from gaugelink.quantity import LARGEST_PM, from_decimal
-from gaugelink.wire.base import Noise, Partial, Value
-from gaugelink.wire.line import FLAGS, SIGNS, STEPS_PM, Said
+from gaugelink.quantity import LARGEST_PM
+from gaugelink.wire.columns import Columns
+from gaugelink.wire.line_reader import SIGNS, STEPS_PM
+from gaugelink.wire.line_shape import FLAGS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-
-    from gaugelink.quantity import LengthUnit
-    from gaugelink.wire.base import Decoder, Item
-    from gaugelink.wire.line import LineReader
+    from gaugelink.wire.base import Decoder
+    from gaugelink.wire.columns import Said
+    from gaugelink.wire.line_reader import LineReader
 
 _BLOCK: Final = 2048
 """Lines tried at once."""
@@ -38,69 +36,6 @@ _LOOKS_AROUND = re.compile(r"\(\?[=!<](?!\w)|\(\?<[=!]|[$^]|\\[AZbB]|\(\?[a-zA-Z
 """Parts of a pattern that could see beyond the line, or that read the flags otherwise."""
 
 _MINUS: Final = {sign: "-" if factor < 0 else "" for sign, factor in SIGNS.items()}
-
-
-@dataclass(slots=True)
-class Columns:
-    """What is in a recording: the values in columns of one length, and everything else.
-
-    Attributes:
-        pm: the lengths in picometres.
-        counts: the digits shown as whole numbers, with their sign: -12345 of -12.345.
-        places: the decimal places shown: 3 of -12.345.
-        said: unit, mode, notes and channel of each.
-        raw: the bytes of each frame.
-        others: noise and partial frames, each with the number of values that came before it.
-    """
-
-    pm: list[int] = field(default_factory=list)
-    counts: list[int] = field(default_factory=list)
-    places: list[int] = field(default_factory=list)
-    said: list[Said] = field(default_factory=list)
-    raw: list[bytes] = field(default_factory=list)
-    others: list[tuple[int, Noise | Partial]] = field(default_factory=list)
-
-    def __len__(self) -> int:
-        return len(self.pm)
-
-    @property
-    def units(self) -> list[LengthUnit]:
-        """The unit of each value."""
-        return [said.unit for said in self.said]
-
-    def take(self, items: Iterable[Item]) -> None:
-        """Append items, in order."""
-        for item in items:
-            if isinstance(item, Value):
-                shown = item.shown
-                self.pm.append(shown.pm)
-                self.counts.append(shown.pm // shown.step_pm)
-                self.places.append(len(shown.text.partition(".")[2]))
-                self.said.append(Said(shown.unit, item.mode, item.notes, item.channel))
-                self.raw.append(item.raw)
-            else:
-                self.others.append((len(self.pm), item))
-
-    def items(self) -> Iterator[Item]:
-        """Give every item, in the order of the bytes, as the streaming decoder gives it."""
-        others = iter(self.others)
-        before, other = next(others, (-1, None))
-        for place in range(len(self.pm) + 1):
-            while other is not None and before == place:
-                yield other
-                before, other = next(others, (-1, None))
-            if place < len(self.pm):
-                said = self.said[place]
-                shown = from_decimal(self.counts[place], self.places[place], said.unit)
-                yield Value(shown, self.raw[place], said.mode, said.notes, said.channel)
-
-
-def streamed(decoder: Decoder, data: bytes) -> Columns:
-    """Decode a recording frame by frame, for the formats that have no quicker way."""
-    found = Columns()
-    found.take(decoder.feed(data))
-    found.take(decoder.end())
-    return found
 
 
 class LineBlocks:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.wire.base import Decoder
-    from gaugelink.wire.bulk import Columns
+    from gaugelink.wire.columns import Columns
 
 GaugeKind = Literal["micrometer", "bore gauge", "depth gauge", "caliper", "indicator"]
 Level = Literal["described", "replayed", "tried on hardware"]

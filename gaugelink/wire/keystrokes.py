@@ -18,7 +18,9 @@ from pydantic import Field, field_validator
 from gaugelink.errors import InputError
 from gaugelink.quantity import LengthUnit  # noqa: TC001  pydantic reads it
 from gaugelink.wire.base import Item, Noise
-from gaugelink.wire.line import FLAGS, LineFrame, LineReader
+from gaugelink.wire.line import LineFrame
+from gaugelink.wire.line_reader import LineReader
+from gaugelink.wire.line_shape import FLAGS
 from gaugelink.wire.segments import SegmentDecoder
 from gaugelink.wire.settings import Fault, Frame, femtoseconds
 

@@ -10,12 +10,13 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from gaugelink.errors import InputError
 from gaugelink.quantity import parse_number
+from gaugelink.wire.columns import streamed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.wire.base import Decoder
-    from gaugelink.wire.bulk import Columns
+    from gaugelink.wire.columns import Columns
 
 FS_PER: Final[Mapping[str, int]] = {
     "s": 10**15,
@@ -92,8 +93,6 @@ class Frame(Model):
 
     def decode_all(self, data: bytes, decoder: Decoder) -> Columns:
         """Decode a whole recording; `decoder` is a fresh one, for what has no quicker way."""
-        from gaugelink.wire.bulk import streamed  # noqa: PLC0415  only where a recording is read
-
         return streamed(decoder, data)
 
 
