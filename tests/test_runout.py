@@ -104,6 +104,40 @@ def test_inches_and_angles_are_read(run_cli: RunCli, tmp_path: Path) -> None:
     assert run_cli("runout", file)[1].count("\n") == 5
 
 
+def test_what_the_cosine_shows_and_what_it_leaves_are_the_readings_again() -> None:
+    angles = [0, 20, 50, 95, 130, 200, 220, 290, 330]
+    values = [12.0, 11.0, 8.5, 2.0, -4.5, -9.0, -8.0, 3.5, 9.5]
+    found = runout(values, angles)
+    again = [found.cosine(angle) + left for angle, left in zip(angles, found.left, strict=True)]
+    assert again == pytest.approx(values)
+    assert np.ptp(found.left) == pytest.approx(found.form)
+
+
+def test_the_plot_is_one_file_that_asks_nothing_of_a_network(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    """By hand: 16 readings of a circle 0.020 mm off at 90 degrees; the first lifted by 0.008 mm.
+
+    A lift of one of 16 even readings is 1/16 of it in the middle and 2/16 in the cosine: of 8 um
+    are left 6.5 um there.
+    """
+    rows = [f"{0.020 * np.sin(np.radians(angle)) + (0.008 if not angle else 0):.6f},mm"
+            for angle in even_angles(16)]  # fmt: skip
+    file, page = tmp_path / "turn.csv", tmp_path / "turn.html"
+    file.write_text("\n".join(["value,unit", *rows]))
+    status, _, err = run_cli("runout", file, "--plot", page)
+    assert (status, err) == (0, "")
+    text = page.read_text(encoding="utf-8")
+    assert 'src="http' not in text
+    assert "eccentricity 0.0200 mm at 87" in text
+    traces, _ = json.JSONDecoder().raw_decode(text, text.index("[", text.rindex("newPlot(")))
+    drawn = {trace["name"]: trace["y"] for trace in traces}
+    assert drawn["what is left"][0] == pytest.approx(6.5)
+    assert max(drawn["eccentricity"]) == pytest.approx(401**0.5, abs=0.02)
+    assert drawn["readings"][4] == pytest.approx(20 - 0.5)  # the middle went up by 8/16
+    assert run_cli("runout", file, "--plot", tmp_path / "a.txt")[0] == 2
+
+
 @pytest.mark.parametrize(
     ("text", "words", "sentence"),
     [

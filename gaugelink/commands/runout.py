@@ -33,6 +33,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="standard uncertainty of one reading, such as 0.002mm")  # fmt: skip
     parser.add_argument("--max", metavar="LENGTH",
                         help="largest total reading allowed, itself within")  # fmt: skip
+    parser.add_argument("--plot", metavar="FILE.html",
+                        help="write a plot of the turn, to look at offline")  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -47,9 +49,9 @@ def run(args: argparse.Namespace) -> int:
     u_pm = _length(args.u, "--u") if args.u else None
     max_pm = _length(args.max, "--max") if args.max else None
     sizes_pm, angles = _read(Path(args.file))
+    angles = angles or even_angles(len(sizes_pm))
     try:
-        found = runout([(pm - sizes_pm[0]) / PM_PER_MM for pm in sizes_pm],
-                       angles or even_angles(len(sizes_pm)))  # fmt: skip
+        found = runout([(pm - sizes_pm[0]) / PM_PER_MM for pm in sizes_pm], angles)
     except ValueError as fault:
         raise InputError(str(fault), file=args.file) from None
     total_pm = max(sizes_pm) - min(sizes_pm)
@@ -71,6 +73,10 @@ def run(args: argparse.Namespace) -> int:
     if max_pm is not None:
         document["max_mm"] = max_pm / PM_PER_MM
         document["verdict"] = verdict(Fraction(total_pm), total_u_pm, None, max_pm)
+    if args.plot:
+        from gaugelink.commands.runout_plot import write  # noqa: PLC0415
+
+        write(Path(args.plot), angles, found, document)
     print(json.dumps(document)) if args.json else _print(document)
     return 1 if document.get("verdict", "within") != "within" else 0
 

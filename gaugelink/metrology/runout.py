@@ -11,7 +11,7 @@ and its uncertainty: JCGM 100:2008, H.3, with more terms.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import atan2, degrees, hypot, sqrt
+from math import atan2, cos, degrees, hypot, radians, sqrt
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -32,6 +32,8 @@ class Runout:
         form: highest less lowest of what the cosine leaves.
         scatter: standard deviation of what it leaves, with n - 3 degrees of freedom.
         weight: standard uncertainty of the eccentricity over that of one reading.
+        middle: what the cosine turns about.
+        left: what the cosine leaves of each reading, in their order.
     """
 
     total: float
@@ -40,6 +42,17 @@ class Runout:
     form: float
     scatter: float
     weight: float
+    middle: float
+    left: tuple[float, ...]
+
+    def cosine(self, angle_deg: float) -> float:
+        """Give the reading that a true circle would show at an angle.
+
+        >>> round(runout([30.0, 10.0, -10.0, 10.0], even_angles(4)).cosine(60.0), 6)
+        20.0
+        """
+        turned = radians(angle_deg - self.direction_deg)
+        return self.middle + self.eccentricity * cos(turned)
 
 
 def even_angles(count: int) -> list[float]:
@@ -90,4 +103,6 @@ def runout(readings: Sequence[float], angles_deg: Sequence[float]) -> Runout:
         float(np.ptp(left)),
         sqrt(float(left @ left) / (len(value) - 3)),
         sqrt(float(square)),
+        float(middle + fit[0]),
+        tuple(float(one) for one in left),
     )
