@@ -124,15 +124,28 @@ def load_parts(text: str, file: str) -> Parts:
     if lower is not None and upper is not None and lower > upper:
         what = f"found {rule.clearance_min!r}, accepted: not above clearance_max"
         raise bad(what, "pairing", "clearance_min")
+    if lower is not None and lower < 0:
+        what = f"found {rule.clearance_min!r}, accepted: 0 or more"
+        raise bad(what, "pairing", "clearance_min")
     guides = [item.name for item in table.guide]
     for where, names in (("valve", [item.name for item in table.valve]), ("guide", guides)):
         for place, name in enumerate(names):
+            if not name.isprintable():
+                what = f"found {name!r}, accepted: signs that can be shown"
+                raise bad(what, where, place, "name")
             if name in names[:place]:
                 raise bad(f"found {name!r} twice, accepted: once", where, place, "name")
+    kinds = {item.name: item.kind for item in table.guide}
     for place, item in enumerate(table.valve):
         if item.guide and item.guide not in guides:
             what = f"found {item.guide!r}, accepted: {_listed(guides)}"
             raise bad(what, "valve", place, "guide")
+        if item.guide and item.guide in [other.guide for other in table.valve[:place]]:
+            what = f"found {item.guide!r} for a second valve, accepted: one valve in a guide"
+            raise bad(what, "valve", place, "guide")
+        if item.guide and item.kind != kinds[item.guide]:
+            what = f"found {item.kind!r}, accepted: {kinds[item.guide]!r}, as of its guide"
+            raise bad(what, "valve", place, "kind")
         if item.married and not item.guide:
             what = "found true without a guide, accepted: with the guide that it stays in"
             raise bad(what, "valve", place, "married")

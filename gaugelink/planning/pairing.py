@@ -119,7 +119,8 @@ class Band:
     """The clearance that is allowed, picometres.
 
     Attributes:
-        lower_pm: held against the tightest place; None where there is no such limit.
+        lower_pm: held against the tightest place; None where there is no such limit. A stem has to
+            go into its guide all the same, so that it counts as 0 then.
         upper_pm: held against the widest place.
         u_pm: standard uncertainty of a clearance.
     """
@@ -244,7 +245,8 @@ def pair(stems: Sequence[Stem], bores: Sequence[Bore], band: Band) -> Pairing:
 def _made(stem: Stem, bore: Bore, band: Band) -> Pair:
     tightest = bore.smallest_pm - stem.largest_pm
     widest = bore.largest_pm - stem.smallest_pm
-    words = (verdict(tightest, band.u_pm, band.lower_pm, None),
+    lower = band.lower_pm or 0
+    words = (verdict(tightest, band.u_pm, lower, None),
              verdict(widest, band.u_pm, None, band.upper_pm))  # fmt: skip
     word: VerdictWord = "within"
     if "outside" in words:
@@ -252,7 +254,7 @@ def _made(stem: Stem, bore: Bore, band: Band) -> Pair:
     elif "undecided" in words:
         word = "undecided"
     guard = -(-GUARD_FACTOR.numerator * band.u_pm // GUARD_FACTOR.denominator)
-    away = [tightest - band.lower_pm] if band.lower_pm is not None else []
+    away = tightest - lower
     if band.upper_pm is not None:
-        away.append(band.upper_pm - widest)
-    return Pair(stem, bore, tightest, widest, word, min(away, default=0) - guard)
+        away = min(away, band.upper_pm - widest)
+    return Pair(stem, bore, tightest, widest, word, away - guard)
