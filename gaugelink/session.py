@@ -49,6 +49,7 @@ from gaugelink.events import (
     ZeroChecked,
 )
 from gaugelink.inspection import VOIDS
+from gaugelink.planning.compared import FROM_THE_TRAY, MEASURED_AGAIN
 from gaugelink.planning.working import (
     decide_work,
     last_good_check,
@@ -170,7 +171,7 @@ class Session(Course):
             raise SessionError(f"the value was measured before this work: {why}; measure again")
         events: list[Event] = []
         if number in self.filled:
-            events.append(self._strike(self.filled[number], "replaced from the tray", stamp))
+            events.append(self._strike(self.filled[number], FROM_THE_TRAY, stamp))
         tag = self._tag(number, parked.gauge)
         return [*events, ReadingAssigned(stamp, place, tag, _given(reason))]
 
@@ -221,7 +222,7 @@ class Session(Course):
 
     def _replaced(self, stamp: Stamp) -> list[Event]:
         old = self.filled.get(self.cursor)
-        return [] if old is None else [self._strike(old, "measured again", stamp)]
+        return [] if old is None else [self._strike(old, MEASURED_AGAIN, stamp)]
 
     def _strike(self, place: int, reason: str, stamp: Stamp) -> ReadingStruckOut:
         if self.signoff.knows(place):

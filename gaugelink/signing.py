@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from gaugelink.errors import SessionError
 from gaugelink.events import DeviationSigned, HeadReleased, Inspected
 from gaugelink.inspection import CHECKS
-from gaugelink.release import blocks, signed_for, valves_of
+from gaugelink.release import blocks, signables, signed, valves_of
 
 if TYPE_CHECKING:
     from gaugelink.course import Course
@@ -79,8 +79,7 @@ def decide_release(told: Release, stamp: Stamp, course: Course) -> HeadReleased:
         more = f", and {rest} more" if rest else ""
         raise SessionError(f"the head cannot be released: {found[0].words}{more}")
     counts = told.judgement.counts()
-    signed = [signed_for(item, course) for item in told.judgement.verdicts
-              if item.verdict != "within"]  # fmt: skip
+    accepted = [signed(paper, course) for paper in signables(course, told.judgement)]
     return HeadReleased(
         stamp,
         by,
@@ -88,7 +87,7 @@ def decide_release(told: Release, stamp: Stamp, course: Course) -> HeadReleased:
         counts["within"],
         counts["outside"],
         counts["undecided"],
-        tuple(sorted({item[0] for item in signed if item is not None})),
+        tuple(sorted({item[0] for item in accepted if item is not None})),
     )
 
 

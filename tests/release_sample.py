@@ -37,8 +37,9 @@ def checks(state: str = "not looked at", **known: dict[str, JSON]) -> list[JSON]
 
 
 def row(valves: list[str], what: str, why: str, step: int | None = None,
-        sign: JSON | None = None) -> JSON:  # fmt: skip
-    return {"valves": valves, "what": what, "why": why, "step": step, "sign": sign}
+        sign: JSON | None = None, strike: int | None = None) -> JSON:  # fmt: skip
+    return {"valves": valves, "what": what, "why": why, "step": step, "sign": sign,
+            "strike": strike}  # fmt: skip
 
 
 def group(kind: str, title: str, *rows: JSON, count: int | None = None, more: int = 0) -> JSON:

@@ -8,7 +8,8 @@ from __future__ import annotations
 SIGN = {"valve": str, "characteristic": str, "method": {"", "rock", "direct"}, "limit": str,
         "value": str, "places": [int]}  # fmt: skip
 KINDS = {
-    "condemned", "outside", "undecided", "stale", "sweep not usable", "skipped", "not measured",
+    "condemned", "outside", "undecided", "stale", "surprise", "doubtful",
+    "sweep not usable", "skipped", "not measured",
     "question open", "zero check", "calibration", "not inspected",
 }  # fmt: skip
 CHECKS = {
@@ -18,7 +19,14 @@ CHECKS = {
 
 def release_shape(maybe):
     """Write the shape, given what makes another one that may be null."""
-    row = {"valves": [str], "what": str, "why": str, "step": maybe(int), "sign": maybe(SIGN)}
+    row = {
+        "valves": [str],
+        "what": str,
+        "why": str,
+        "step": maybe(int),
+        "sign": maybe(SIGN),
+        "strike": maybe(int),
+    }
     cell = {
         "valve": str,
         "state": {"not looked at", "look again", "sound", "condemned"},

@@ -190,7 +190,7 @@ async def test_a_deviation_is_signed_for_what_is_not_within_and_for_nothing_else
         "places": list(within.places),
     }  # fmt: skip
     words = await ask(rig, 409, do="deviation", by="C. D.", reason="agreed", **sign)
-    assert "no such verdict any more" in words
+    assert "stands no longer as it was seen" in words
 
 
 @in_a_bench

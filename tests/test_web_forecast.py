@@ -21,7 +21,7 @@ def surprised() -> dict:
         {"place": 90, "valve": "3E", "characteristic": "stand-down", "station": "",
          "direction": "", "before": "1.08 mm", "work": "seat cut 0.15 mm", "expected": "1.23 mm",
          "u_text": "0.034 mm", "found": "1.39 mm", "difference": "+0.16 mm", "word": "surprise",
-         "words": WORDS, "meanings": ["another valve was measured", "work was not told"]}
+         "words": WORDS, "answer": "", "meanings": ["another valve was measured", "work was not told"]}
     ]  # fmt: skip
     return doc
 

@@ -190,6 +190,26 @@ async def test_a_deviation_needs_a_name_and_a_reason_and_is_for_this_value(at):
     ]  # fmt: skip
 
 
+async def test_a_surprise_is_measured_again_or_accepted_by_name(at):
+    sign = release_sample.SIGN | {"limit": "expected 1.42 mm after seat cut 0.15 mm"}
+    why = "seat cut 0.15 mm was told, it moved by 0.23 mm; measure it once more"
+    one = release_sample.row(["3E"], "stand-down", why, 97, sign)
+    group = release_sample.group("surprise", "Surprises that nothing explains yet", one)
+    await show(at, release_sample.ready(count=1, groups=[group]))
+    await at.page.click("[aria-label='Accept… 3E stand-down']")
+    assert await at.texts("#sign-title") == ["Accept a surprise"]
+    await at.page.fill("sign-dialog [aria-label=Name]", "C. Invented")
+    await at.page.fill("sign-dialog [aria-label=Reason]", "dial was misread")
+    await at.page.click("sign-dialog button[type=submit]")
+    await answered(at)
+    await at.page.click("[aria-label='Measure again 3E stand-down']")
+    await at.page.wait_for_url(at.server.url)
+    assert at.asked == [
+        {"do": "deviation", **sign, "by": "C. Invented", "reason": "dial was misread"},
+        {"do": "go", "step": 97},
+    ]
+
+
 async def test_the_head_is_released_by_name_for_the_record_as_it_was_seen(at):
     await show(at, release_sample.ready())
     assert await at.page.is_hidden(".group")

@@ -226,6 +226,7 @@ FORECAST = {
     "difference": str,
     "word": {"as foretold", "surprise", "not foretold"},
     "words": str,
+    "answer": str,
     "meanings": [str],
 }
 STATE = {

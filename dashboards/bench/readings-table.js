@@ -139,6 +139,7 @@ function more(reading, open, next, up, surprise) {
       ["as it came", reading.raw],
       ["expected", surprise === null ? "" : `${surprise.expected} after ${surprise.work}, ${surprise.before} before`],
       ["it can be that", surprise?.meanings.join(", or ") ?? ""],
+      ["answer", surprise === null ? "" : surprise.answer || "none yet: measure it once more; the head is not released without one"],
     ];
     const shown = facts.filter(([, text]) => text !== "");
     cell.append(h("dl", {}, ...shown.map(([name, text]) => h("div", {}, h("dt", {}, name), h("dd", {}, h("bdi", {}, text))))));

@@ -183,6 +183,7 @@
  * @property {string} difference
  * @property {"as foretold" | "surprise" | "not foretold"} word
  * @property {string} words the surprise as a sentence; else why nothing was foretold
+ * @property {string} answer what has explained a surprise; empty: nothing yet
  * @property {string[]} meanings what a surprise can mean
  *
  * @typedef {object} Live

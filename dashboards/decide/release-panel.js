@@ -137,13 +137,17 @@ export class ReleasePanel extends HTMLElement {
    */
   #drawRow(node, row, kind) {
     const buttons = [];
-    const { step, sign } = row;
+    const { step, sign, strike } = row;
     if (step !== null) {
-      const words = kind === "zero check" ? "Check zero" : "Measure";
+      const words = kind === "zero check" ? "Check zero" : kind === "surprise" ? "Measure again" : "Measure";
       buttons.push(this.#button(words, ownerOf(row), () => void this.#measure(step)));
     }
     if (sign !== null) {
-      buttons.push(this.#button("Sign…", ownerOf(row), () => this.#askDeviation(row)));
+      const words = kind === "surprise" ? "Accept…" : "Sign…";
+      buttons.push(this.#button(words, ownerOf(row), () => this.#askDeviation(row, kind)));
+    }
+    if (strike !== null) {
+      buttons.push(this.#button("The check was wrong…", ownerOf(row), () => this.#takeBack("The zero check was wrong itself", strike)));
     }
     if (LOOKED.includes(kind)) {
       buttons.push(this.#button("Look…", ownerOf(row), () => this.#askLook(row)));
@@ -186,12 +190,15 @@ export class ReleasePanel extends HTMLElement {
     }
   }
 
-  /** @param {Against} row */
-  #askDeviation(row) {
+  /**
+   * @param {Against} row
+   * @param {string} kind
+   */
+  #askDeviation(row, kind) {
     const { sign } = row;
     if (sign !== null) {
       this.#sign.ask({
-        title: "Sign a deviation",
+        title: kind === "surprise" ? "Accept a surprise" : "Sign a deviation",
         about: [`${ownerOf(row)}: ${row.why}`, "It holds for this value and these readings only."],
         why: "Why it is accepted",
         named: true,

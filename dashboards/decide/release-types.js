@@ -1,7 +1,7 @@
 /**
  * The document that says whether the head may be released.
  *
- * @typedef {object} ToSign the verdict that a deviation is signed for, as the bench has it
+ * @typedef {object} ToSign the verdict or surprise that a deviation is signed for, as the bench has it
  * @property {string} valve
  * @property {string} characteristic
  * @property {string} method
@@ -15,6 +15,7 @@
  * @property {string} why
  * @property {number | null} step where it is measured
  * @property {ToSign | null} sign
+ * @property {number | null} strike the zero check that may have been wrong itself
  *
  * @typedef {object} Group
  * @property {string} kind

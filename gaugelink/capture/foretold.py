@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, WorkDone
+from gaugelink.events import WorkDone
 from gaugelink.head import zero_check_of
-from gaugelink.planning.forecast import Sized, base_of, foretell, pairs, was_found_out
+from gaugelink.planning.compared import compared_in, new_sizes_of, sizes_in
+from gaugelink.planning.forecast import base_of, foretell, was_found_out
 from gaugelink.planning.forecast_words import place_words, size_words, surprise_words
 from gaugelink.planning.stages import touches
-from gaugelink.planning.working import placed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.deeds import DoWork
     from gaugelink.head import Position
-    from gaugelink.planning.forecast import Compared, Forecast, NewSizes
+    from gaugelink.planning.forecast import Forecast, Sized
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Stamp
     from gaugelink.session import Session
@@ -25,45 +25,6 @@ _NOW: Final = 2**53
 """A place behind everything on record."""
 MOST_LINES: Final = 40
 MOST_TOLD: Final = 3
-
-
-def sizes_in(session: Session) -> list[Sized]:
-    """List the single readings that were not struck out, stale ones too."""
-    found = []
-    for line in session.history.values():
-        event, at = line.event, placed(line.place, line.event)
-        if at is None or line.struck or zero_check_of(at.position) is not None:
-            continue
-        if isinstance(event, ReadingAssigned):
-            event = session.history[event.parked].event
-        gauge = session.gauges.get(at.gauge)
-        if gauge is not None and isinstance(event, ReadingTaken | ReadingParked):
-            found.append(Sized(at, event.shown, gauge.u_pm))
-    return found
-
-
-def new_sizes_of(session: Session) -> NewSizes:
-    """Give the sizes that the session's sheet has for new parts."""
-
-    def sizes(position: Position) -> tuple[int | None, int | None]:
-        for limit in session.sheet.of(position.characteristic, position.valve) if (
-            session.sheet) else ():  # fmt: skip
-            if limit.judge != "range" and limit.method == position.method and limit.takes(
-                position.station, position.direction
-            ):  # fmt: skip
-                low, high = limit.bounds.get("new_min"), limit.bounds.get("new_max")
-                if low is not None or high is not None:
-                    return low.pm if low else None, high.pm if high else None
-        return None, None
-
-    return sizes
-
-
-def compared_in(session: Session) -> list[Compared]:
-    """Hold every reading that was taken after work against what was foretold, oldest first."""
-    if not session.work:
-        return []
-    return pairs(sizes_in(session), session.work, new_sizes_of(session))
 
 
 def surprises(session: Session) -> dict[int, str]:
@@ -100,7 +61,7 @@ def _expected(
     good = [item for item in sizes if not was_found_out(item, done)]
     thickness = [item for item in good if item.placed.position.characteristic == "head thickness"]
     before = base_of(good, position, done, _NOW + 1)
-    found = foretell(position, before, done, until=_NOW + 1, new_sizes=new_sizes_of(session),
+    found = foretell(position, before, done, until=_NOW + 1, new_sizes=new_sizes_of(session.sheet),
                      thickness=thickness)  # fmt: skip
     return found if found is not None and found.because else None
 

@@ -8,7 +8,7 @@ from gaugelink.capture.measured import judge_session
 from gaugelink.deeds import Inspect, Release, SignDeviation
 from gaugelink.errors import SessionError
 from gaugelink.events import HeadReleased, Inspected
-from gaugelink.release import value_text
+from gaugelink.release import Signable, signables
 
 if TYPE_CHECKING:
     from gaugelink.capture.bench import Bench
@@ -28,19 +28,15 @@ async def inspect(bench: Bench, told: Inspect) -> str:
 
 
 async def sign_deviation(bench: Bench, told: SignDeviation) -> str:
-    """Put a deviation on record for a verdict as it stands now, and say so.
+    """Put a deviation on record for a verdict or a surprise as it stands now, and say so.
 
     Raises:
-        SessionError: there is no such verdict now, or it is within.
+        SessionError: there is no such verdict now, or it is within; or no such surprise.
     """
-    wanted = (told.valve, told.characteristic, told.method, told.limit, told.value, told.places)
-    if not any(
-        wanted
-        == (item.valve, item.characteristic, item.method, item.limit, value_text(item), item.places)
-        for item in _judgement(bench).verdicts
-        if item.verdict != "within"
-    ):
-        raise SessionError("there is no such verdict any more that is not within; look at it again")
+    wanted = Signable(told.valve, told.characteristic, told.method, told.limit, told.value,
+                      told.places)  # fmt: skip
+    if wanted not in signables(bench.session, _judgement(bench)):
+        raise SessionError("this stands no longer as it was seen; look at it again")
     await bench.do(told)
     return f"signed by {told.by.strip()}: {told.valve} {told.characteristic} {told.value}"
 

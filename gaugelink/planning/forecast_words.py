@@ -22,8 +22,18 @@ def place_words(position: Position) -> str:
     >>> place_words(Position("3E", "stem diameter", "top", "along"))
     '3E stem diameter, top, along'
     """
+    return f"{position.valve or 'head'} {part_words(position)}"
+
+
+def part_words(position: Position) -> str:
+    """Name a place without its valve.
+
+    >>> from gaugelink.head import Position
+    >>> part_words(Position("3E", "guide bore", "top", "across"))
+    'guide bore, top, across'
+    """
     parts = [position.characteristic, position.station, position.direction]
-    return f"{position.valve or 'head'} {', '.join(part for part in parts if part)}"
+    return ", ".join(part for part in parts if part)
 
 
 def told_words(work: Sequence[WorkDone]) -> str:
@@ -62,21 +72,25 @@ def compared_words(found: Compared) -> str:
     A whole sentence for a person, such as ``3E stand-down: seat cut 0.15 mm was told, it moved by
     0.31 mm``.
     """
+    return f"{place_words(found.forecast.position)}: {moved_words(found)}"
+
+
+def moved_words(found: Compared) -> str:
+    """Say the same without the place: ``seat cut 0.15 mm was told, it moved by 0.31 mm``."""
     forecast, shown = found.forecast, found.found.shown
-    where, told = place_words(forecast.position), told_words(forecast.because)
     were = "was" if len(forecast.because) == 1 else "were"
+    told = f"{told_words(forecast.because)} {were} told"
     if forecast.why_not:
-        return f"{where}: {told} {were} told, {shown} was found; not foretold: {forecast.why_not}"
+        return f"{told}, {shown} was found; not foretold: {forecast.why_not}"
     if not forecast.is_size or forecast.before is None or forecast.low_pm is None:
-        return f"{where}: {told} {were} told, expected {size_words(forecast)}, found {shown}"
+        return f"{told}, expected {size_words(forecast)}, found {shown}"
     moved = shown.pm - forecast.before.shown.pm
     wanted = forecast.low_pm - forecast.before.shown.pm
     by = f"it moved by {_by(abs(moved), shown)}"
     if len(forecast.because) == 1 and wanted:
-        other = ", the other way" if moved * wanted < 0 else ""
-        return f"{where}: {told} {were} told, {by}{other}"
+        return f"{told}, {by}{', the other way' if moved * wanted < 0 else ''}"
     together = f"together {_by(abs(wanted), shown)} {_way(wanted)}"
-    return f"{where}: {told} {were} told, {together}; {by} {_way(moved)}"
+    return f"{told}, {together}; {by} {_way(moved)}"
 
 
 def surprise_words(found: Compared) -> str:

@@ -31,6 +31,9 @@ def _row(row: Doc, listed: frozenset[int]) -> Print:
     meanings = [printable(one, 80) for one in items(row.get("meanings"))][:8]
     if word == "surprise" and meanings:
         remarks.append(f"It can be that {', or '.join(meanings)}.")
+    if word == "surprise" and "answer" in row:
+        answer = printable(row.get("answer"), 400)
+        remarks.append(f"Answer: {answer or 'none; it stands against a release'}.")
     expanded = printable(row.get("u_text"), 24)
     return {
         "owner": printable(row.get("valve"), 12, unbroken=6) or "head",

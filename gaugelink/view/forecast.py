@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gaugelink.capture.foretold import compared_in, expected_at, preview
+from gaugelink.capture.foretold import expected_at, preview
 from gaugelink.deeds import DoWork
+from gaugelink.planning.compared import compared_in
 from gaugelink.planning.depth import parse_depth
 from gaugelink.planning.forecast_words import (
     compared_words,
@@ -15,8 +16,11 @@ from gaugelink.planning.forecast_words import (
     told_words,
     uncertainty_words,
 )
+from gaugelink.release import surprises_in
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gaugelink.planning.forecast import Compared
     from gaugelink.reading import Stamp
     from gaugelink.session import Session
@@ -26,7 +30,8 @@ if TYPE_CHECKING:
 
 def forecast_documents(session: Session) -> list[Document]:
     """Write every reading that was taken after work beside what was foretold, oldest first."""
-    return [_row(item) for item in compared_in(session)]
+    answers = {one.compared.found.placed.place: one.answer for one in surprises_in(session)}
+    return [_row(item, answers) for item in compared_in(session)]
 
 
 def next_expected(session: Session) -> str:
@@ -48,7 +53,7 @@ def preview_lines(
     return preview(session, DoWork(operation, valves, told), stamp)
 
 
-def _row(item: Compared) -> Document:
+def _row(item: Compared, answers: Mapping[int, str]) -> Document:
     forecast, found = item.forecast, item.found.shown
     position = forecast.position
     size = size_words(forecast)
@@ -66,5 +71,6 @@ def _row(item: Compared) -> Document:
         "difference": difference_words(item),
         "word": item.word,
         "words": compared_words(item) if item.surprise else forecast.why_not,
+        "answer": answers.get(item.found.placed.place, ""),
         "meanings": list(item.meanings) if item.surprise else [],
     }

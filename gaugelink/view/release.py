@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.inspection import CHECKS
-from gaugelink.release import KINDS, Block, Kind, blocks, signed_for, value_text, valves_of
+from gaugelink.release import KINDS, Block, Kind, blocks, signables, signed, valves_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -23,6 +24,8 @@ TITLES: Final[dict[Kind, str]] = {
     "condemned": "Condemned",
     "outside": "Outside its limit",
     "undecided": "Undecided",
+    "surprise": "Surprises that nothing explains yet",
+    "doubtful": "Doubtful: the zero was off",
     "stale": "Stale after work",
     "sweep not usable": "Sweep not usable",
     "skipped": "Skipped",
@@ -99,7 +102,7 @@ def _groups(found: Iterable[Block], most: int) -> list[Document]:
     for block in found:
         same = rows.setdefault(block.kind, {})
         counts[block.kind] = counts.get(block.kind, 0) + 1
-        key = (block.what, block.why, block.judged)
+        key = (block.what, block.why, block.sign, block.strike)
         if key in same:
             same[key]["valves"].append(block.valve)
         else:
@@ -109,6 +112,7 @@ def _groups(found: Iterable[Block], most: int) -> list[Document]:
                 "why": block.why,
                 "step": block.step,
                 "sign": _to_sign(block),
+                "strike": block.strike,
             }
     return [
         {"kind": kind, "title": TITLES[kind], "count": counts[kind],
@@ -119,17 +123,7 @@ def _groups(found: Iterable[Block], most: int) -> list[Document]:
 
 def _to_sign(block: Block) -> Document | None:
     """Write what a deviation is signed for; None where none can be."""
-    judged = block.judged
-    if judged is None:
-        return None
-    return {
-        "valve": judged.valve,
-        "characteristic": judged.characteristic,
-        "method": judged.method,
-        "limit": judged.limit,
-        "value": value_text(judged),
-        "places": list(judged.places),
-    }
+    return None if block.sign is None else {**asdict(block.sign), "places": list(block.sign.places)}
 
 
 def _checks(course: Course) -> list[Document]:
@@ -162,9 +156,9 @@ def _cell(looked: Looked | None) -> Document:
 def _deviations(course: Course, judgement: Judgement) -> list[Document]:
     """Write what was signed, and whether it still holds."""
     held = {
-        signed[0]
-        for item in judgement.verdicts
-        if item.verdict != "within" and (signed := signed_for(item, course)) is not None
+        last[0]
+        for paper in signables(course, judgement)
+        if (last := signed(paper, course)) is not None
     }
     found = []
     for place, event in course.signoff.deviations:

@@ -1,0 +1,128 @@
+"""What the readings of a session were foretold to be: its history, as the forecast takes it.
+
+A surprise is answered by measuring the place once more, with the same result: then neither the
+gauge slipped nor was another place measured, and the reading stands although the forecast is off.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Protocol
+
+from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
+from gaugelink.head import zero_check_of
+from gaugelink.planning.forecast import SURE, Sized, pairs
+from gaugelink.planning.working import placed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from gaugelink.events import WorkDone
+    from gaugelink.head import Position
+    from gaugelink.limits import Sheet
+    from gaugelink.planning.forecast import Compared, NewSizes
+    from gaugelink.planning.working import Line
+    from gaugelink.reading import Gauge
+
+MEASURED_AGAIN: Final = "measured again"
+FROM_THE_TRAY: Final = "replaced from the tray"
+REPEATED: Final = frozenset({MEASURED_AGAIN, FROM_THE_TRAY, "to see whether it repeats"})
+"""Reasons why a reading gave way to another one that say nothing against it."""
+
+
+class Seen(Protocol):
+    """Where a session stands (`gaugelink.course.Course`)."""
+
+    @property
+    def gauges(self) -> Mapping[str, Gauge]:
+        """The gauges by their mark."""
+
+    @property
+    def history(self) -> Mapping[int, Line]:
+        """Everything that was taken, by record place."""
+
+    @property
+    def work(self) -> Sequence[tuple[int, WorkDone]]:
+        """The work, each with its place in the record."""
+
+    @property
+    def sheet(self) -> Sheet | None:
+        """The limits."""
+
+
+def sizes_in(seen: Seen) -> list[Sized]:
+    """List the single readings that were not struck out, stale ones too."""
+    return [size for line in seen.history.values() if not line.struck
+            if (size := _size(seen, line)) is not None]  # fmt: skip
+
+
+def new_sizes_of(sheet: Sheet | None) -> NewSizes:
+    """Give the sizes that a sheet has for new parts."""
+
+    def sizes(position: Position) -> tuple[int | None, int | None]:
+        for limit in sheet.of(position.characteristic, position.valve) if sheet else ():
+            if limit.judge != "range" and limit.method == position.method and limit.takes(
+                position.station, position.direction
+            ):  # fmt: skip
+                low, high = limit.bounds.get("new_min"), limit.bounds.get("new_max")
+                if low is not None or high is not None:
+                    return low.pm if low else None, high.pm if high else None
+        return None, None
+
+    return sizes
+
+
+def compared_in(seen: Seen) -> list[Compared]:
+    """Hold every reading that was taken after work against what was foretold, oldest first."""
+    if not seen.work:
+        return []
+    return pairs(sizes_in(seen), seen.work, new_sizes_of(seen.sheet))
+
+
+def before_it(seen: Seen, found: Sized) -> Sized | None:
+    """Find the reading of the same place that one took the place of; None where there is none.
+
+    What was struck out because something was wrong with it is none, nor what work made stale.
+    """
+    earlier = [size for line in seen.history.values()
+               if line.struck in REPEATED and not line.stale
+               if (size := _size(seen, line)) is not None
+               if size.placed.position == found.placed.position
+               and size.placed.place < found.placed.place]  # fmt: skip
+    return max(earlier, key=lambda size: size.placed.place, default=None)
+
+
+def repeats(seen: Seen, one: Sized, other: Sized) -> bool:
+    """Tell whether two readings of one place say the same.
+
+    They may differ by 2.58 standard uncertainties of their difference: by how much the gauges
+    scatter, or their whole uncertainty where that is not known.
+    """
+    square = 0
+    for size in (one, other):
+        gauge = seen.gauges[size.placed.gauge]
+        scatter = gauge.repeatability_pm
+        square += (scatter if scatter is not None else size.u_pm) ** 2
+    apart = (one.shown.pm - other.shown.pm) * SURE.denominator
+    # Two readings on neighbouring steps of a display are the same reading.
+    near = abs(one.shown.pm - other.shown.pm) <= max(one.shown.step_pm, other.shown.step_pm)
+    return near or apart**2 <= SURE.numerator**2 * square
+
+
+def counting(seen: Seen, filled: Mapping[int, int]) -> Iterator[tuple[int, int, int]]:
+    """Go through what counts: step, record place, and the place where it was measured."""
+    for number, place in filled.items():
+        at = placed(place, seen.history[place].event)
+        if at is not None:
+            yield number, place, at.place
+
+
+def _size(seen: Seen, line: Line) -> Sized | None:
+    event, at = line.event, placed(line.place, line.event)
+    if at is None or zero_check_of(at.position) is not None:
+        return None
+    if isinstance(event, ReadingAssigned):
+        event = seen.history[event.parked].event
+    gauge = seen.gauges.get(at.gauge)
+    if gauge is None or not isinstance(event, ReadingTaken | ReadingParked):
+        return None
+    return Sized(at, event.shown, gauge.u_pm)

@@ -1,0 +1,28 @@
+"""What stands against releasing a head: `blocks` lists it, in plain words."""
+
+from gaugelink.release.against import blocks, valves_of
+from gaugelink.release.block import (
+    KINDS,
+    Block,
+    Kind,
+    Signable,
+    signable,
+    signed,
+    value_text,
+)
+from gaugelink.release.surprises import Surprise, signables, surprises_in
+
+__all__ = [
+    "KINDS",
+    "Block",
+    "Kind",
+    "Signable",
+    "Surprise",
+    "blocks",
+    "signable",
+    "signables",
+    "signed",
+    "surprises_in",
+    "value_text",
+    "valves_of",
+]
