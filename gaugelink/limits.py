@@ -15,6 +15,7 @@ from gaugelink.work import WORK, Operation, whole_row
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from fractions import Fraction
 
     from gaugelink.head import Direction, Head, Method, ValveKind
     from gaugelink.quantity import Displayed, LengthUnit
@@ -152,6 +153,42 @@ class Rebuild:
 
 
 @dataclass(frozen=True, slots=True)
+class Spring:
+    """What the book wants of the springs of some kinds of valves. What it does not say is None.
+
+    Attributes:
+        kinds: of valves.
+        points: ``(height in picometres, load in newtons)`` of a new spring, the greatest height
+            first; straight between, and beyond the ends as between the nearest two. None: empty.
+        load: smallest and largest load at the installed height, newtons.
+        tested_at_pm: the height at which a used spring is tested.
+        lift_pm, solid_pm, bind_least_pm: full lift, height at which the coils touch, and the least
+            room before they do; all three or none.
+        source: where the book says so.
+        line: of the table in the sheet.
+        height: the test height as printed; empty where there is none.
+        words: the limits of load as printed: ``min 285 N``.
+    """
+
+    kinds: tuple[ValveKind, ...]
+    points: tuple[tuple[int, Fraction], ...] = ()
+    load: tuple[Fraction | None, Fraction | None] = (None, None)
+    tested_at_pm: int | None = None
+    lift_pm: int | None = None
+    solid_pm: int | None = None
+    bind_least_pm: int | None = None
+    source: str = ""
+    line: int = 0
+    height: str = ""
+    words: str = ""
+
+    @property
+    def load_limited(self) -> bool:
+        """Whether a used spring has to be tested."""
+        return self.load != (None, None)
+
+
+@dataclass(frozen=True, slots=True)
 class Disagreement:
     """A pair of printed figures that cannot be roundings of one value."""
 
@@ -176,6 +213,11 @@ class Sheet:
     zeros: tuple[Zero, ...] = ()
     changes: tuple[StaleChange, ...] = ()
     rebuild: Rebuild = Rebuild()
+    springs: tuple[Spring, ...] = ()
+
+    def spring_of(self, kind: ValveKind) -> Spring | None:
+        """Give what the book wants of the springs of a kind of valve; None: nothing."""
+        return next((spring for spring in self.springs if kind in spring.kinds), None)
 
     def stale_after(self, operation: Operation) -> tuple[str, ...]:
         """List the characteristics that an operation makes stale on this engine."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from gaugelink.errors import InputError
 from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Position, zero_check
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gaugelink.limits import Limit, Sheet
+
+_HEIGHT: Final = "installed spring height"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,11 @@ def plan_for(sheet: Sheet) -> list[Step]:
             )
         for position in _positions(sheet, limit):
             wanted.setdefault(position, CHARACTERISTICS[position.characteristic].gauge)
+    # Load and coil bind hang on the installed height, whether or not the book limits it as such.
+    limited = {position.valve for position in wanted if position.characteristic == _HEIGHT}
+    for valve in sheet.head.valves():
+        if sheet.spring_of(valve.kind) is not None and valve.name not in limited:
+            wanted[Position(valve.name, _HEIGHT)] = CHARACTERISTICS[_HEIGHT].gauge
     order = {name: number for number, name in enumerate(CHARACTERISTICS)}
     valves = {"": 0} | {item.name: n for n, item in enumerate(sheet.head.valves(), 1)}
     places = list(wanted)

@@ -18,6 +18,7 @@ from gaugelink.errors import InputError
 from gaugelink.head import CHARACTERISTICS, GAUGE_KINDS, Face, Head, ValveKind
 from gaugelink.limits import BOUNDS, Bound, Disagreement, Figure, Judge, Limit, Rebuild, Sheet, Zero
 from gaugelink.quantity import Displayed, LengthUnit, agree_within_rounding, parse_length
+from gaugelink.springfile import SpringEntry, read_springs
 from gaugelink.stalefile import StaleEntry, read_changes
 
 if TYPE_CHECKING:
@@ -104,6 +105,7 @@ class _Sheet(_Strict):
     sheet: _Title
     head: _Head
     rebuild: _Rebuild = _Rebuild()
+    spring: list[SpringEntry] = []
     zero: list[_Zero] = []
     stale: list[StaleEntry] = []
     limit: Annotated[list[_Limit], Field(min_length=1)]
@@ -162,11 +164,13 @@ def check(text: str, file: str) -> Checked:
     found.limits = len(model.limit)
     zeros = _zeros(model.zero, text, file, found)
     changes, faults = read_changes(model.stale, text, file)
-    found.errors.extend(faults)
+    springs, wrong = read_springs(model.spring, head, text, file)
+    found.errors.extend([*faults, *wrong])
     if not found.errors:
         title = model.sheet
         found.sheet = Sheet(title.name, title.edition, title.source, title.invented, head,
-                            tuple(limits), text, file, zeros, changes, rebuild)  # fmt: skip
+                            tuple(limits), text, file, zeros, changes, rebuild,
+                            springs)  # fmt: skip
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import pytest
@@ -70,7 +71,7 @@ def test_any_text_of_a_person_is_read_again_as_it_was(words: str):
 
 def test_what_a_job_file_could_not_say_is_refused():
     found = surveyed()
-    rules = replace(found.task.rules["intake"], spring=from_rate(30, 50))
+    rules = replace(found.task.rules["intake"], spring=from_rate(Fraction(30), Fraction(50, 3)))
     task = replace(found.task, rules={**found.task.rules, "intake": rules})
-    with pytest.raises(InputError, match="spring data"):
+    with pytest.raises(InputError, match="no whole picometre"):
         job_file(replace(found, task=task), "x")

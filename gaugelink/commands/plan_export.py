@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from gaugelink.commands.plan_keys import HEAD, LIMITED, PROTRUDING, READ
 from gaugelink.errors import InputError
+from gaugelink.force import exact_newtons
 from gaugelink.planning.task import Range
-from gaugelink.quantity import exact_text
+from gaugelink.quantity import PM_PER_MM, exact_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,6 +54,9 @@ def _uncertainties(task: Task) -> Iterator[str]:
         u_pm = max([*known, task.u_pm.get(name, 0)])
         if u_pm:
             yield f"{key} = {_length(u_pm)}"
+    u_load = max((rules.u_load_n or Fraction(0) for rules in task.rules.values()), default=None)
+    if u_load:
+        yield f"spring_load = {_force(u_load)}"
 
 
 def _head(task: Task) -> Iterator[str]:
@@ -68,8 +73,6 @@ def _head(task: Task) -> Iterator[str]:
 
 
 def _rules(kind: str, rules: Rules) -> Iterator[str]:
-    if rules.spring is not None or rules.lift_pm is not None:
-        raise InputError(f"found spring data of {kind} valves, which come from a job file already")
     for key, name in LIMITED.items():
         limit = rules.limits.get(name, Range())
         ends = [f"{end} = {_length(value)}" for end, value in (("min", limit.lower),
@@ -79,6 +82,35 @@ def _rules(kind: str, rules: Rules) -> Iterator[str]:
     for key, span in (("new_stem", rules.new_stem), ("new_bore", rules.new_bore)):
         if span is not None:
             yield f"{key} = {_span(span)}"
+    yield from _spring(kind, rules)
+
+
+def _spring(kind: str, rules: Rules) -> Iterator[str]:
+    """Write what the book wants of the springs."""
+    if rules.spring is not None:
+        pairs = [f"[{_height(kind, height)}, {_force(load)}]" for height, load
+                 in rules.spring.points]  # fmt: skip
+        yield f"spring = [{', '.join(pairs)}]"
+    ends = [f"{end} = {_force(load)}" for end, load in zip(("min", "max"), rules.load, strict=True)
+            if load is not None]  # fmt: skip
+    if ends:
+        yield f"spring_load = {{ {', '.join(ends)} }}"
+    for key, value in (("spring_tested_at", rules.tested_at_pm), ("lift", rules.lift_pm),
+                       ("solid_height", rules.solid_pm),
+                       ("bind_margin_min", rules.bind_least_pm)):  # fmt: skip
+        if value is not None:
+            yield f"{key} = {_length(value)}"
+
+
+def _height(kind: str, height_mm: Fraction) -> str:
+    pm = height_mm * PM_PER_MM
+    if pm.denominator != 1:
+        raise InputError(f"found a spring of {kind} valves whose height is no whole picometre")
+    return _length(pm.numerator)
+
+
+def _force(load: Fraction) -> str:
+    return f'"{exact_newtons(load)}"'
 
 
 def _place(place: Place) -> Iterator[str]:
@@ -90,6 +122,8 @@ def _place(place: Place) -> Iterator[str]:
     for key in READ:
         if (value := place.readings.get(LIMITED[key])) is not None:
             yield f"{key} = {_length(value)}"
+    if place.spring_load_n is not None:
+        yield f"spring_load = {_force(place.spring_load_n)}"
     for key, why in (
         ("scrap", place.scrap),
         ("guide_scrap", place.guide_scrap),

@@ -7,18 +7,20 @@ where the verdict is *within*: an undecided reading is mended, or measured bette
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.head import CHARACTERISTICS
+from gaugelink.metrology.springs import from_table
 from gaugelink.planning.task import Place, Range, Rules, Task
+from gaugelink.quantity import PM_PER_MM
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
-    from fractions import Fraction
 
-    from gaugelink.head import Valve
+    from gaugelink.head import Valve, ValveKind
     from gaugelink.judging import Judged, Judgement, Measured
     from gaugelink.limits import Limit, Sheet
     from gaugelink.planning.task import Shop, Span
@@ -111,17 +113,19 @@ def survey(
             rebuild.clean_up_pm,
             {name: surveyor.range("", name) for name in HEAD},
             {name: surveyor.u("", name) for name in HEAD},
-            measured=frozenset(
-                name
-                for limit in sheet.limits
-                for name in (
-                    limit.characteristic,
-                    *CHARACTERISTICS[limit.characteristic].reckoned_from,
-                )
-            ),
+            measured=_measured(sheet),
         ),
         tuple(surveyor.left_out()),
     )
+
+
+def _measured(sheet: Sheet) -> frozenset[str]:
+    """Name what a job with this sheet measures."""
+    names = {name for limit in sheet.limits for name in (
+        limit.characteristic, *CHARACTERISTICS[limit.characteristic].reckoned_from)}  # fmt: skip
+    if sheet.springs:
+        names.add("installed spring height")
+    return frozenset(names)
 
 
 class _Surveyor:
@@ -228,19 +232,28 @@ class _Surveyor:
 
     # ---- what holds -----------------------------------------------------------------------------
 
-    def rules(self, kind: str) -> Rules:
+    def rules(self, kind: ValveKind) -> Rules:
         """Give what holds for a kind of valve."""
         names = [valve.name for valve in self._sheet.head.valves() if valve.kind == kind]
         limits = {name: found for name in (*REMOVABLE, "guide clearance")
                   if (found := self.range(names[0], name)) != Range()}  # fmt: skip
         measured = (*REMOVABLE, "stem diameter", "guide bore")
         u_pm = {name: max(self.u(valve, name) for valve in names) for name in measured}
-        return Rules(
+        rules = Rules(
             limits,
             {name: u for name, u in u_pm.items() if u},
             self._new(names[0], "stem diameter"),
             self._new(names[0], "guide bore"),
         )
+        spring = self._sheet.spring_of(kind)
+        if spring is None:
+            return rules
+        points = [(Fraction(at, PM_PER_MM), load) for at, load in spring.points]
+        return replace(
+            rules, spring=from_table(points) if points else None, load=spring.load,
+            tested_at_pm=spring.tested_at_pm, lift_pm=spring.lift_pm, solid_pm=spring.solid_pm,
+            bind_least_pm=spring.bind_least_pm,
+        )  # fmt: skip
 
     def range(self, valve: str, name: str) -> Range:
         """Give the tightest that the limits of a figure leave; of clearance, the direct ones."""

@@ -1,0 +1,115 @@
+"""Exact forces and spring rates, as books and testers give them: in N, lbf or kgf.
+
+A force is a fraction of newtons. One pound-force is 0.45359237 kg times 9.80665 m/s^2, one
+kilogram-force 9.80665 N, both exactly (NIST SP 811, appendix B), so that a limit printed in either
+unit is compared without rounding.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Final
+
+from gaugelink.errors import InputError
+from gaugelink.quantity import decimal_text, parse_number
+
+NEWTONS: Final = {
+    "N": Fraction(1),
+    "lbf": Fraction("4.4482216152605"),
+    "kgf": Fraction("9.80665"),
+}
+"""By unit, newtons."""
+
+RATES: Final = {
+    "N/mm": Fraction(1),
+    "lbf/in": NEWTONS["lbf"] / Fraction("25.4"),
+    "kgf/mm": NEWTONS["kgf"],
+}
+"""By unit, newtons for a millimetre."""
+
+_LONGEST: Final = 60
+
+
+def parse_force(text: str) -> Fraction:
+    """Read a force that carries its unit.
+
+    Args:
+        text: for example ``"362 N"``, ``"81.4 lbf"`` or ``"36,9kgf"``.
+
+    Returns:
+        Newtons, exact.
+
+    Raises:
+        InputError: no number, no unit, or another unit.
+
+    >>> parse_force("81.4 lbf") == Fraction("362.0852394822047")
+    True
+    """
+    return _parse(text, NEWTONS, "362 N or 81.4 lbf")
+
+
+def parse_rate(text: str) -> Fraction:
+    """Read a spring's rate that carries its unit.
+
+    Args:
+        text: for example ``"32.5 N/mm"`` or ``"186 lbf/in"``.
+
+    Returns:
+        Newtons for a millimetre, exact.
+
+    Raises:
+        InputError: no number, no unit, or another unit.
+
+    >>> parse_rate("254 lbf/in") == Fraction("44.482216152605")
+    True
+    """
+    return _parse(text, RATES, "32.5 N/mm or 186 lbf/in")
+
+
+def _parse(text: str, units: dict[str, Fraction], example: str) -> Fraction:
+    stripped = text.strip()
+    number = stripped.rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ/")
+    unit = stripped[len(number) :]
+    shown = repr(text) if len(text) <= _LONGEST else f"{text[:_LONGEST]!r}..."
+    try:
+        digits, places = parse_number(number)
+    except InputError:
+        raise InputError(
+            f"found {shown}, accepted: a plain decimal number with its unit, such as {example}"
+        ) from None
+    names = {name.lower(): factor for name, factor in units.items()}
+    if not unit:
+        raise InputError(f"found {shown} without a unit, accepted: {_either(units)}")
+    if unit.lower() not in names:
+        raise InputError(f"found the unit {unit!r} in {shown}, accepted: {_either(units)}")
+    return Fraction(digits, 10**places) * names[unit.lower()]
+
+
+def _either(units: dict[str, Fraction]) -> str:
+    *first, last = units
+    return f"{', '.join(first)} or {last}"
+
+
+def newtons_text(newtons: Fraction, places: int = 1) -> str:
+    """Write a force in newtons for display, rounded half to even.
+
+    >>> newtons_text(Fraction("318.25"))
+    '318.2 N'
+    """
+    return f"{float(round(newtons, places)):.{places}f} N"
+
+
+def exact_newtons(newtons: Fraction) -> str:
+    """Write a force in newtons with all its digits, for a file that is read again.
+
+    Raises:
+        ValueError: its decimal does not end.
+
+    >>> exact_newtons(parse_force("1 lbf"))
+    '4.4482216152605 N'
+    """
+    for places in range(40):
+        scaled = newtons * 10**places
+        if scaled.denominator == 1:
+            return f"{decimal_text(scaled.numerator, places)} N"
+    raise ValueError(f"found {float(newtons):g} N, whose decimal does not end")
