@@ -21,6 +21,7 @@ from gaugelink.commands.plan_keys import (
 )
 from gaugelink.errors import InputError
 from gaugelink.metrology.springs import from_table
+from gaugelink.planning.order_words import PART_OF
 from gaugelink.planning.task import (
     DEEDS,
     WITH_DEPTH,
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
         Ends,
         KindKeys,
         PriceKeys,
+        StepKeys,
         ValveKeys,
     )
     from gaugelink.metrology.springs import Loads
@@ -177,7 +179,6 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         tuple(_cylinder(read, one, number, [valve.name for valve in table.valve])
               for number, one in enumerate(table.cylinder)),
         None if table.job.measured is None else frozenset(table.job.measured),
-        face_scrap=table.head.face_scrap, cracked=table.head.cracked,
     )  # fmt: skip
 
 
@@ -258,8 +259,21 @@ def _cylinder(read: _Reader, keys: CylinderKeys, number: int, valves: Sequence[s
     return Cylinder(f"cylinder {keys.number}", mine, readings)
 
 
+def _cents(read: _Reader, step: StepKeys, hour: int | None, *at: str) -> int:
+    """Give what doing a step once costs, its minutes rounded to a cent."""
+    if step.price is None and step.minutes is None:
+        what = 'found no price, accepted: minutes, price, or both; price = "0.00" if it is free'
+        raise read.bad(what, *at)
+    if step.minutes and hour is None:
+        what = f"this price is missing, and {at[-1]} takes minutes"
+        raise read.bad(what, "prices", "hour")
+    time = Fraction(str(step.minutes or 0)) * (hour or 0) / 60
+    price = 0 if step.price is None else read.cents(step.price, *at, "price")
+    return price + int(time + Fraction(1, 2))
+
+
 def _shop(read: _Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
-    hour = read.cents(table.hour, "prices", "hour")
+    hour = None if table.hour is None else read.cents(table.hour, "prices", "hour")
     keys: dict[str, Deed] = {deed.replace(" ", "_"): deed for deed in DEEDS}
     offers: dict[Deed, Offer] = {}
     for key, step in table.step.items():
@@ -278,15 +292,23 @@ def _shop(read: _Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
         most = read.maybe(step.most, *at, "most") or 0
         if deed in WITH_DEPTH and least > most:
             raise read.bad(f"found {step.least!r} to {step.most!r}, accepted: least first", *at)
-        time = Fraction(str(step.minutes)) * hour / 60
-        cents = read.cents(step.price, *at, "price") + int(time + Fraction(1, 2))
-        offers[deed] = Offer(cents, least, most)
+        offers[deed] = Offer(_cents(read, step, hour, *at), least, most)
     for number, size in enumerate(table.oversize):
         if size.kind not in kinds:
             what = f"found {size.kind!r}, accepted: {', '.join(kinds)}"
             raise read.bad(what, "prices", "oversize", number, "kind")
-    parts = {(kind, part): read.cents(getattr(some, part), "prices", "part", kind, part)
-             for kind, some in table.part.items() for part in PartKeys.model_fields}  # fmt: skip
+    parts = {(kind, part): read.cents(given, "prices", "part", kind, part)
+             for kind, some in table.part.items() for part in PartKeys.model_fields
+             if (given := getattr(some, part)) is not None}  # fmt: skip
+    needed = {"seal": "stem seals are always new"} | {
+        part: f"the shop offers {deed.replace(' ', '_')}"
+        for deed, part in PART_OF.items() if deed in offers and part in PartKeys.model_fields
+    }  # fmt: skip
+    for kind in kinds:
+        for part, why in needed.items():
+            if (kind, part) not in parts:
+                what = f'this price is missing, and {why}; "0.00" where it costs nothing'
+                raise read.bad(what, "prices", "part", kind, part)
     sizes = []
     for number, size in enumerate(table.oversize):
         at_size = ("prices", "oversize", number)

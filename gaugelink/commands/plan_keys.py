@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 LIMITED: Final = {
     "stem_diameter": "stem diameter",
@@ -34,6 +34,14 @@ PROTRUDING: Final = {
 }
 """What a cylinder has one of, held by limits of the head."""
 
+
+def _shown(name: str) -> str:
+    if not name.isprintable():
+        raise ValueError(f"found {name!r}, accepted: signs that can be shown")
+    return name
+
+
+Name = Annotated[str, Field(min_length=1, max_length=60), AfterValidator(_shown)]
 Money = Annotated[str, Field(min_length=1, max_length=20)]
 Ends = str | tuple[str, str]
 
@@ -82,8 +90,6 @@ class _Head(_Table):
     flatness: str | None = None
     flatness_max: str | None = None
     clean_up: str | None = None
-    face_scrap: str = ""
-    cracked: str = ""
     injector_protrusion: RangeKeys = RangeKeys()
     prechamber_protrusion: RangeKeys = RangeKeys()
 
@@ -118,7 +124,7 @@ class KindKeys(_Table):
 class ValveKeys(_Table):
     """What was measured at one valve."""
 
-    name: str = Field(min_length=1)
+    name: Name
     kind: str
     stem: Ends | None = None
     bore: Ends | None = None
@@ -152,9 +158,11 @@ class CylinderKeys(_Table):
     prechamber_protrusion: str | None = None
 
 
-class _Step(_Table):
-    price: Money = "0"
-    minutes: int | float = Field(default=0, ge=0, le=10_000)
+class StepKeys(_Table):
+    """What a step costs, and how deep it may go."""
+
+    price: Money | None = None
+    minutes: int | float | None = Field(default=None, ge=0, le=10_000)
     least: str | None = None
     most: str | None = None
     takes: str | None = None
@@ -162,33 +170,33 @@ class _Step(_Table):
 
 class _Shim(_Table):
     thickness: str
-    price: Money = "0"
+    price: Money
 
 
 class _Oversize(_Table):
-    name: str
+    name: Name
     kind: str
     bore: Ends
     stem: Ends
-    valve: Money = "0"
+    valve: Money
 
 
 class PartKeys(_Table):
-    """Prices of the parts of one kind."""
+    """Prices of the parts of one kind; one that no offered step needs may be absent."""
 
-    valve: Money = "0"
-    guide: Money = "0"
-    insert: Money = "0"
-    spring: Money = "0"
-    seal: Money = "0"
+    valve: Money | None = None
+    guide: Money | None = None
+    insert: Money | None = None
+    spring: Money | None = None
+    seal: Money | None = None
 
 
 class PriceKeys(_Table):
     """What the shop offers, and at what price."""
 
-    currency: str = Field(min_length=1, max_length=8)
-    hour: Money = "0"
-    step: dict[str, _Step] = Field(min_length=1)
+    currency: Annotated[Name, Field(max_length=8)]
+    hour: Money | None = None
+    step: dict[str, StepKeys] = Field(min_length=1)
     part: dict[str, PartKeys] = {}
     shim: list[_Shim] = []
     most_shims: str | None = None
@@ -207,7 +215,7 @@ class JobFile(_Table):
     job: _Job = _Job()
     u: _Uncertainty = _Uncertainty()
     head: _Head = _Head()
-    kind: dict[str, KindKeys] = Field(min_length=1)
+    kind: dict[Name, KindKeys] = Field(min_length=1)
     valve: list[ValveKeys] = Field(min_length=1, max_length=96)
     cylinder: list[CylinderKeys] = Field(default=[], max_length=48)
     prices: PriceKeys | None = None
