@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
+from gaugelink import content
 from gaugelink.metrology.flatness import minimum_zone
 from gaugelink.metrology.flatness_uncertainty import least_squares_weight, minimum_zone_weight
 
@@ -97,6 +98,45 @@ def test_the_command_keeps_a_guard_band(
         assert found["minimum_zone_U_mm"] == pytest.approx(0.004, rel=1e-6)
     status, out, _ = run_cli("flatness", file, *words)
     assert f"{float(words[1][:-2]):.6f} mm   {word}" in out
+
+
+BENCH = content.read("sim/bench", "example")[0]
+
+
+def test_the_bench_s_indicator_says_how_sure_a_height_is(run_cli: RunCli, tmp_path: Path) -> None:
+    """The bench file that ships: I1 has u 1.5 um; a second indicator counts where it is worse."""
+    file, bench = tmp_path / "face.csv", tmp_path / "bench.toml"
+    file.write_text("x,y,z\n0,0,0\n100,0,0\n0,100,0\n100,100,0.04\n")
+    worse = BENCH.replace('kind = "caliper"', 'kind = "indicator"').replace(
+        "mux-line", "plain-line"
+    )
+    for text, mark, u, word in ((BENCH, "I1", "0.0015mm", "within"),
+                                (worse, "C1", "0.015mm", "undecided")):  # fmt: skip
+        bench.write_text(text, encoding="utf-8")
+        status, out, err = run_cli("flatness", file, "--max", "0.024mm", "--bench", bench, "--json")
+        found = json.loads(out)
+        assert (status, err) == (int(word != "within"), "")
+        assert (found["verdict"], found["u_from"]) == (word, mark)
+        stated = json.loads(run_cli("flatness", file, "--max", "0.024mm", "--u", u, "--json")[1])
+        assert stated | {"u_from": mark} == found
+    out = run_cli("flatness", file, "--bench", bench)[1]
+    assert f"{'u of one height':<24}    0.015000 mm   from C1\n" in out
+
+
+def test_a_bench_that_cannot_say_it_is_told_in_a_sentence(run_cli: RunCli, tmp_path: Path) -> None:
+    file, bench = tmp_path / "face.csv", tmp_path / "bench.toml"
+    file.write_text("x,y,z\n0,0,0\n100,0,0\n0,100,0\n100,100,0.04\n")
+    bench.write_text(BENCH[: BENCH.index("[[gauge]]                    # rock")], encoding="utf-8")
+    for words, sentence in (
+        (("--bench", bench), "bench.toml, gauge.kind: found no indicator among micrometer, bore"),
+        (("--bench", tmp_path / "none.toml"), "none.toml: cannot be read ("),
+        (("--bench", file), "face.csv, line 1: not valid TOML"),
+        (("--bench", bench, "--u", "0.002mm"), "--u"),
+    ):
+        status, out, err = run_cli("flatness", file, *words)
+        assert (status, out) == (2, "")
+        assert sentence in err
+        assert err.count("\n") == 1
 
 
 def test_bad_uncertainties_are_said_in_a_sentence(run_cli: RunCli, tmp_path: Path) -> None:

@@ -6,8 +6,9 @@ that have three points or more, the gap under a straightedge and the straightnes
 are counted from 1, in the order of the file.
 
 With --u, the standard uncertainty of one height, that of both kinds of flatness is told (first
-order, expanded with k = 2). With --max the minimum zone is held against a limit, 1.645 of its
-standard uncertainties kept from it (ISO 14253-1:2017), or as it is without --u.
+order, expanded with k = 2). With --bench it is that of the bench's indicator, of two the less
+certain one. With --max the minimum zone is held against a limit, 1.645 of its standard
+uncertainties kept from it (ISO 14253-1:2017), or as it is without an uncertainty.
 
 Exit status: 0 done; 1 the minimum zone is outside --max, or undecided; 2 the file or an argument
 is bad.
@@ -58,8 +59,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--level-on", metavar="P,P,P",
                         help="three points on which the head is levelled for the cut, for example "
                         "1,5,31 (default: the best set-up there is)")  # fmt: skip
-    parser.add_argument("--u", metavar="LENGTH",
-                        help="standard uncertainty of one height, for example 0.002mm")  # fmt: skip
+    sure = parser.add_mutually_exclusive_group()
+    sure.add_argument("--u", metavar="LENGTH",
+                      help="standard uncertainty of one height, for example 0.002mm")  # fmt: skip
+    sure.add_argument("--bench", metavar="BENCH.toml",
+                      help="in place of --u: the bench file of the indicator")  # fmt: skip
     parser.add_argument("--max", metavar="LENGTH",
                         help="largest flatness allowed, itself within")  # fmt: skip
     parser.add_argument("--plot", metavar="FILE.html",
@@ -75,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.metrology.flatness import clean_up, least_squares, minimum_zone  # noqa: PLC0415
 
     window_pm = _length(args.any_length, "--any-length") if args.any_length else None
-    u_pm = _length(args.u, "--u") if args.u else None
+    sure = _u(args)
     max_pm = _length(args.max, "--max") if args.max else None
     measured = read(Path(args.file))
     level_on = _three(args.level_on, len(measured.points)) if args.level_on else None
@@ -98,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
         "clean_up": {"highest": cut.highest + 1, "lowest": cut.lowest + 1},
         "lines": _lines(measured, window_pm),
     }
-    document |= _sureness(measured, zone, u_pm, max_pm)
+    document |= _sureness(measured, zone, sure, max_pm)
     if args.plot:
         from gaugelink.commands.flatness_plot import write  # noqa: PLC0415
 
@@ -110,14 +114,28 @@ def run(args: argparse.Namespace) -> int:
     return 1 if document.get("verdict", "within") != "within" else 0
 
 
-def _sureness(measured: Measured, zone: Zone, u_pm: int | None, max_pm: int | None
+def _u(args: argparse.Namespace) -> tuple[int, str] | None:
+    """Give the standard uncertainty of one height, and who says so; None where nobody does."""
+    if args.u:
+        return _length(args.u, "--u"), "--u"
+    if not args.bench:
+        return None
+    from gaugelink.commands.register import coarsest_of  # noqa: PLC0415
+    from gaugelink.head import CHARACTERISTICS  # noqa: PLC0415
+
+    gauge = coarsest_of(args.bench, CHARACTERISTICS["face height"].gauge)
+    return gauge.u_pm, gauge.id
+
+
+def _sureness(measured: Measured, zone: Zone, sure: tuple[int, str] | None, max_pm: int | None
               ) -> dict[str, Any]:  # fmt: skip
     """Tell how sure the flatness is, and the verdict, where they were asked for."""
     from gaugelink.metrology.conformity import verdict  # noqa: PLC0415
 
     found: dict[str, Any] = {}
     zone_u_pm = None
-    if u_pm is not None:
+    if sure is not None:
+        u_pm, told_by = sure
         from gaugelink.metrology.flatness_uncertainty import (  # noqa: PLC0415
             least_squares_weight,
             minimum_zone_weight,
@@ -126,10 +144,11 @@ def _sureness(measured: Measured, zone: Zone, u_pm: int | None, max_pm: int | No
         try:
             weight = minimum_zone_weight(measured.points, zone)
         except ValueError as fault:
-            raise InputError(str(fault), field="--u") from None
+            field = "--u" if told_by == "--u" else "--bench"
+            raise InputError(str(fault), field=field) from None
         zone_u_pm = round(weight * u_pm)
         squares_u_pm = round(least_squares_weight(measured.points) * u_pm)
-        found = {"k": COVER, "method": "first order"}
+        found = {"k": COVER, "method": "first order", "u_mm": u_pm / PM_PER_MM, "u_from": told_by}
         for name, part_pm in (("minimum_zone", zone_u_pm), ("least_squares", squares_u_pm)):
             found[f"{name}_u_mm"] = part_pm / PM_PER_MM
             found[f"{name}_U_mm"] = COVER * part_pm / PM_PER_MM
@@ -245,6 +264,7 @@ def _print(document: dict[str, Any], window: str | None) -> None:
             shown = [f"point {row['point']} ({row['x_mm']:g}, {row['y_mm']:g})" for row in on]
             print(f"  on the {plane} plane: {', '.join(shown)}")
     if "k" in document:
+        print(f"{'u of one height':<24}{document['u_mm']:>12.6f} mm   from {document['u_from']}")
         for words, name in (("minimum zone", "minimum_zone"), ("least squares", "least_squares")):
             print(f"{f'u of {words}':<24}{document[f'{name}_u_mm']:>12.6f} mm   U (k = 2) "
                   f"{document[f'{name}_U_mm']:.6f} mm")  # fmt: skip

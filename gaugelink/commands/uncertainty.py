@@ -82,14 +82,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _ready(args: argparse.Namespace) -> int:
-    from gaugelink.metrology.ready import READY, ready_text  # noqa: PLC0415
+    from gaugelink.metrology.ready import READY, Own, ready_text  # noqa: PLC0415
 
     if args.file is not None or args.json:
         raise InputError("found more, accepted: alone, or with --bench", field="--ready")
     if args.ready not in READY:
         what = f"found {args.ready!r}, accepted: {', '.join(READY)}"
         raise InputError(what, field="--ready")
-    registered: dict[str, int] = {}
+    register = None
     if args.bench is not None:
         from gaugelink.benchfile import load  # noqa: PLC0415
 
