@@ -128,16 +128,21 @@ def believable(values: Floats, seconds: Floats, swing: float, step_pm: int) -> N
     x, s = values, seconds
     places: Places | None = None
     leaps = _leaps(x, jump)
+    looked: set[int] = set()
     # Single spikes go first: beside one, the two good readings of a short visit look like a pair.
     for wide in (1, 2, 1, 2, 3):
         if len(x) < wide + 4:
             break
+        if wide in looked:
+            continue  # nothing went since, so nothing would be found
+        looked.add(wide)
         bad = np.concatenate([_bad_rim(x, swing), _spikes(x, s, leaps, wide, swing, jump)])
         if len(bad):
             keep[bad if places is None else places[bad]] = False
             places = np.flatnonzero(keep)
             x, s = values[places], seconds[places]
             leaps = _leaps(x, jump)
+            looked.clear()
     return keep
 
 

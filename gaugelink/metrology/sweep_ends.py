@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from gaugelink.metrology.sweep_stretches import Stretches, stretches
+from gaugelink.metrology.sweep_stretches import Stretches, stretches, unbroken
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -66,16 +66,20 @@ def turns(values: Floats, way_back: float) -> list[int]:
     highest = lowest = float(values[high])
     rising: bool | None = None
     for place, value in zip(places.tolist(), values[places].tolist(), strict=True):
-        if value > highest:
-            high, highest = place, value
-        if value < lowest:
-            low, lowest = place, value
-        if rising is not True and value - lowest > way_back:
-            found.append(low)
-            rising, high, highest = True, place, value
-        elif rising is not False and highest - value > way_back:
-            found.append(high)
-            rising, low, lowest = False, place, value
+        # On the way up only the highest reading can be the next turn, on the way down the lowest.
+        if rising is not False:
+            if value > highest:
+                high, highest = place, value
+            elif highest - value > way_back:
+                found.append(high)
+                rising, low, lowest = False, place, value
+                continue
+        if rising is not True:
+            if value < lowest:
+                low, lowest = place, value
+            elif value - lowest > way_back:
+                found.append(low)
+                rising, high, highest = True, place, value
     if rising is not None:
         found.append(high if rising else low)
     return found
@@ -97,11 +101,12 @@ def _telling(values: Floats, way_back: float) -> Places:
     keep[top] = keep[bottom] = True
     places = np.flatnonzero(keep)
     x = values[places]
-    moves = np.concatenate([[True], x[1:] != x[:-1]])
+    # Indices, not truths: numpy is several times as quick with them where truths come mixed.
+    moves = np.flatnonzero(np.concatenate([[True], x[1:] != x[:-1]]))
     places, x = places[moves], x[moves]
     up = x[1:] > x[:-1]
     turned = np.concatenate([[True], up[1:] != up[:-1], [True]])
-    telling: Places = places[turned[: len(places)]]
+    telling: Places = places[np.flatnonzero(turned[: len(places)])]
     return telling
 
 
@@ -149,13 +154,11 @@ def half_swings(
 def _around(values: Floats, pivot: Places, far: float) -> tuple[Places, Places]:
     """Go from each turning point both ways until the next one, or a reading that lies far off."""
     before, after = np.concatenate([[0], pivot[:-1]]), np.concatenate([pivot[1:], [len(values)]])
-    behind, ahead = stretches(before, pivot), stretches(pivot, after)
-    place, found = behind.last_true(
-        np.abs(values[behind.places] - behind.each(values[pivot])) > far
-    )
+    behind, ahead = unbroken(before, pivot), unbroken(pivot, after)
+    level = values[pivot]
+    place, found = behind.last_true(np.abs(values[: pivot[-1]] - behind.each(level)) > far)
     first = np.where(found, place + 1, before)
-    place, found = ahead.first_true(np.abs(values[ahead.places] - ahead.each(values[pivot])) > far)
-    # Laid out they follow each other without a break, from the first turning point on.
+    place, found = ahead.first_true(np.abs(values[pivot[0] :] - ahead.each(level)) > far)
     return first, np.where(found, pivot[0] + place, after)
 
 
@@ -171,8 +174,9 @@ def _outermost_rests(
     take = np.maximum(2, np.minimum(np.ceil(0.35 * laid.size).astype(np.intp), least))
     # So few that some lie on the way in or out; those can only fall short of the wall.
     few = laid.size <= 4
-    at_top = laid.number(ordered >= laid.each(ordered[laid.end - 1] - tie))
-    take = np.where(few, at_top, take)
+    tiny = stretches(laid.start[few], laid.end[few])
+    top = tiny.each(ordered[laid.end[few] - 1] - tie)
+    take[few] = tiny.number(ordered[tiny.places] >= top)
     windows = stretches(laid.start, laid.end - take + 1)
     width = ordered[windows.places + windows.each(take - 1)] - ordered[windows.places]
     narrow = np.maximum(tie, np.minimum.reduceat(width, windows.start))

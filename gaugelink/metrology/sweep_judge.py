@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import repeat
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -282,18 +283,16 @@ def plateaus(ends: Ends, judged: Judged, kept: NDArray[np.intp]) -> tuple[Platea
     """Write the ends with the indices of all readings, `kept` being those without the spikes."""
     rests = ends.rests
     rough = np.rint(2 * ends.swings.rough_pm).astype(np.int64)
-    return tuple(
-        Plateau(begin, finish, Fraction(twice, 2), "high" if side > 0 else "low", used, why)
-        for begin, finish, twice, side, used, why in zip(
-            kept[rests.first].tolist(),
-            kept[rests.last].tolist(),
-            np.where(rests.readings > 0, rests.twice_pm, rough).tolist(),
-            ends.side.tolist(),
-            judged.used.tolist(),
-            judged.why,
-            strict=True,
-        )
+    twice = np.where(rests.readings > 0, rests.twice_pm, rough).tolist()
+    columns = (
+        kept[rests.first].tolist(),
+        kept[rests.last].tolist(),
+        map(Fraction, twice, repeat(2)),
+        ["high" if high else "low" for high in (ends.side > 0).tolist()],
+        judged.used.tolist(),
+        judged.why,
     )
+    return tuple(map(Plateau._make, zip(*columns, strict=True)))
 
 
 def upper_figure(ends: Ends, fit: EndFit, used: NDArray[np.bool_]) -> int:

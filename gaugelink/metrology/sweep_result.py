@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -26,8 +26,7 @@ FlagCode = Literal[
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class Plateau:
+class Plateau(NamedTuple):
     """One end of the rock: the stem resting at (or near) a wall.
 
     Attributes:

@@ -109,7 +109,8 @@ def settle(
     ([0.0, 100.5], [3, 9], [3, 3])
     """
     settled = Settled.none(len(side))
-    outside = (value_pm[laid.places] - laid.each(near_pm)) * laid.each(side)
+    outside = value_pm[laid.places] - laid.each(near_pm)
+    outside *= laid.each(side.astype(np.float64))
     settled.farther[:] = laid.number(outside > width_pm)
     close = np.flatnonzero(np.abs(outside) <= width_pm)
     if not len(close):

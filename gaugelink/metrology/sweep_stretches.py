@@ -48,7 +48,8 @@ class Stretches:
 
     def number(self, true: Truths) -> Places:
         """Count in each stretch for how many of its readings something is true."""
-        before = np.concatenate([[0], np.cumsum(true, dtype=np.intp)])
+        before = np.zeros(len(true) + 1, dtype=np.intp)
+        np.cumsum(true, out=before[1:])
         counted: Places = before[self.end] - before[self.start]
         return counted
 
@@ -81,7 +82,9 @@ class Stretches:
         # Each stretch gets a range of numbers of its own, and one call puts all in order.
         own = np.arange(len(self.size), dtype=np.int64) * (int(offset.max()) - lowest + 1) - lowest
         shift = self.each(own)
-        ordered: Integers = np.sort(offset + shift) - shift
+        ordered: Integers = offset + shift
+        ordered.sort()
+        ordered -= shift
         return ordered
 
     def medians(self, offset: Integers) -> Floats:
@@ -95,8 +98,11 @@ class Stretches:
         """Add up each stretch, to the last bit as `numpy.sum` adds it up alone."""
         # reduceat takes the first number by itself; with a nought there, the rest goes as alone.
         padded = np.zeros(len(values) + len(self.size))
-        padded[np.arange(len(values)) + self.each(np.arange(1, len(self.size) + 1))] = values
-        added: Floats = np.add.reduceat(padded, self.start + np.arange(len(self.size)))
+        noughts = self.start + np.arange(len(self.size))
+        others = np.ones(len(padded), dtype=np.bool_)
+        others[noughts] = False
+        padded[np.flatnonzero(others)] = values
+        added: Floats = np.add.reduceat(padded, noughts)
         return added
 
 
@@ -114,3 +120,14 @@ def stretches(first: Places, last: Places) -> Stretches:
     start = np.concatenate([[0], np.cumsum(size)])
     places = np.arange(start[-1]) + np.repeat(first - start[:-1], size)
     return Stretches(first, size, start[:-1], places)
+
+
+def unbroken(first: Places, last: Places) -> Stretches:
+    """Lay stretches out of which each begins where the one before it ends, as `stretches` does.
+
+    >>> import numpy as np
+    >>> laid = unbroken(np.array([2, 4]), np.array([4, 7]))
+    >>> laid.places.tolist(), laid.start.tolist()
+    ([2, 3, 4, 5, 6], [0, 2])
+    """
+    return Stretches(first, last - first, first - first[0], np.arange(first[0], last[-1]))
