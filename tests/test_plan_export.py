@@ -35,12 +35,15 @@ def again(found: Survey) -> Task:
 )  # fmt: skip
 def test_the_same_head_is_read_again(changed: dict[str, str | None]):
     found = surveyed(
-        Findings({("1I", "valve"): 'burnt, "blue"', ("1I", "seat"): "pitted"}, {"1E"}), **changed
-    )
+        Findings({("1I", "valve"): 'burnt, "blue"', ("1I", "seat"): "pitted",
+                  ("", "crack test"): "by the plug", ("", "head face"): "scored"}, {"1E"}),
+        **changed,
+    )  # fmt: skip
     task, read = found.task, again(found)
     assert read.places == task.places
     assert (read.name, read.pairing, read.springs_as_set, read.clean_up_pm) == (
         task.name, task.pairing, task.springs_as_set, task.clean_up_pm)  # fmt: skip
+    assert (read.cracked, read.face_scrap) == ("by the plug", "scored")
     assert (read.thickness_pm, read.flatness_pm) == (task.thickness_pm, task.flatness_pm)
     for kind, rules in task.rules.items():
         assert read.rules[kind].limits == rules.limits

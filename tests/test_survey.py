@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from gaugelink import content, sheetfile
+from gaugelink.commands.plan_document import document, text
 from gaugelink.commands.plan_file import load_prices
+from gaugelink.inspection import CHECKS, VOIDS
 from gaugelink.judging import Measured, judge
-from gaugelink.planning.plan import Plan, plan
+from gaugelink.planning.order import work_order
+from gaugelink.planning.plan import Conflict, Plan, plan
 from gaugelink.planning.survey import Findings, Survey, survey
 from gaugelink.planning.task import Range
 from gaugelink.quantity import parse_length
+from gaugelink.report.order import order_pdf
+from gaugelink.view.advice import advice_document, advice_lines
 
 SHEET = """
 [sheet]
@@ -107,9 +113,9 @@ def readings(**other: str | None) -> list[Measured]:
             "top": "7.968 mm", "bottom": "7.966 mm", "bore": "8.006 mm", "rock": "0.045 mm",
             "down": "1.10 mm", "spring": "47.90 mm",
         }  # fmt: skip
-        for key, text in other.items():
+        for key, told in other.items():
             if key.startswith(f"v{valve}_"):
-                texts[key.partition("_")[2]] = text  # type: ignore[assignment]
+                texts[key.partition("_")[2]] = told  # type: ignore[assignment]
         at = 10 * number
         rows = [
             ("stem diameter", "top", {"station": "top"}),
@@ -200,8 +206,8 @@ def test_what_was_not_measured_is_left_open_and_asked_for(key: str, part: str, n
 
 
 def test_rock_with_the_own_valve_says_nothing_of_its_own_where_both_sizes_are_known():
-    text = SHEET.replace('valve_used = "new"', 'valve_used = "own"')
-    sheet = sheetfile.load(text, "sheet.toml")
+    own = SHEET.replace('valve_used = "new"', 'valve_used = "own"')
+    sheet = sheetfile.load(own, "sheet.toml")
     shop = load_prices(*content.read("sim/prices", "demo-shop"), kinds=sheet.head.kinds)
     measured = readings(v1E_rock="0.100 mm")
     measured = [value("guide clearance", item.valve, f"{item.text} mm", direction="across",
@@ -231,6 +237,61 @@ def test_what_people_said_counts():
     assert (intake.married, exhaust.married) == (True, False)
 
 
+def test_a_head_that_was_condemned_by_looking_arrives():
+    found = surveyed(Findings({("", "crack test"): "between 1I and 1E", ("", "head face"): ""}))
+    assert (found.task.cracked, found.task.face_scrap) == ("between 1I and 1E", "condemned")
+    sound = surveyed().task
+    assert (sound.cracked, sound.face_scrap) == ("", "")
+
+
+def test_every_check_of_the_head_as_a_whole_is_known_to_a_plan():
+    of_head = [check for check, look in CHECKS.items() if look.of == "head"]
+    for check in of_head:
+        task = surveyed(Findings({("", check): "bad"})).task
+        assert "bad" in (task.cracked, task.face_scrap), check
+
+
+def test_a_face_that_was_condemned_is_skimmed_and_looked_at_again():
+    found = surveyed(Findings({("", "head face"): "scored"}))
+    best = plan(found.task)
+    assert isinstance(best, Plan)
+    assert best.skim is not None
+    assert best.skim.pm == pm("0.05 mm")  # at least the clean-up of the sheet, and the machine's
+    order = work_order(found.task, best)
+    assert any("Head face condemned (scored)" in words for words in order.cautions)
+    assert "face skimmed" in [line.operation for line in order.lines]
+    assert "head face" in VOIDS["face skimmed"]
+    # No skim is offered: then the face is the one thing that cannot be kept.
+    shop = replace(found.task.shop, offers={deed: offer for deed, offer in
+                   found.task.shop.offers.items() if deed != "skim"})  # fmt: skip
+    none = plan(replace(found.task, shop=shop))
+    assert isinstance(none, Conflict)
+    assert none.limits == (("", "head face fit for use"),)
+    assert none.smallest
+
+
+def test_a_cracked_head_is_planned_for_the_rest_and_not_released_by_it():
+    found = surveyed(Findings({("", "crack test"): "between 1I and 1E"}), v1E_bore="8.070 mm")
+    best = plan(found.task)
+    assert isinstance(best, Plan)
+    assert best == plan(surveyed(v1E_bore="8.070 mm").task), "the rest is planned all the same"
+    told = document(found.task, best, 0)
+    assert told["partial"]
+    (words,) = told["barred"]
+    assert words.startswith("Crack test condemned (between 1I and 1E): nothing in this plan")
+    assert "a repair by the maker's manual, a pressure test, and then the crack test again" in words
+    assert next(iter(text(found.task, told))) == words
+    order = work_order(found.task, best)
+    assert order.standing.endswith("It does not release the head.")
+    assert b"%PDF" in order_pdf(order.as_document())
+    advice = advice_document(told)
+    assert advice["barred"] == [words]
+    assert advice["standing"].endswith("it does not release the head")
+    assert " ".join(advice_lines(advice, 60)).startswith("Crack test condemned")
+    sound = document(found.task, best, 0) | {"barred": []}
+    assert "release" not in advice_document(sound)["standing"]
+
+
 def test_limits_that_no_plan_reckons_with_are_named():
     assert surveyed().left_out == ("stand-down (range)",)
 
@@ -244,12 +305,12 @@ def test_the_reading_that_says_most_about_its_limits_stands_for_several():
 
 
 @pytest.mark.parametrize(
-    ("text", "what"),
+    ("given", "what"),
     [('clean_up = "-0.05 mm"', "found '-0.05 mm', accepted: 0 or more"),
      ('clean_up = "thin"', "found 'thin'")],
 )  # fmt: skip
-def test_a_bad_clean_up_is_refused_with_its_line(text: str, what: str):
-    found = sheetfile.check(SHEET.replace('clean_up = "0.05 mm"', text), "sheet.toml")
+def test_a_bad_clean_up_is_refused_with_its_line(given: str, what: str):
+    found = sheetfile.check(SHEET.replace('clean_up = "0.05 mm"', given), "sheet.toml")
     assert what in str(found.errors[0])
     assert "line 14" in str(found.errors[0])
     assert "rebuild.clean_up" in str(found.errors[0])

@@ -247,6 +247,7 @@
  * @property {{cost: string, more: string, differs: string[]}[]} alternatives
  * @property {string[]} cautions
  * @property {string[]} left_out
+ * @property {string[]} barred what stands against the head, whatever is done by the plan
  *
  * @typedef {object} Order the plan that somebody took, and how far it is done
  * @property {number} place

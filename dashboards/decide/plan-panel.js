@@ -18,6 +18,7 @@ export class PlanPanel extends HTMLElement {
   #cost = h("strong", { class: "figure cost" });
   #standing = h("span", { class: "standing" }, "Planning…");
   #take = h("button", { type: "button", class: "main", hidden: true }, "Take as work order");
+  #barred = h("ul", { class: "plain" });
   #conflict = h("ul", { class: "plain" });
   #steps = h("ul", { class: "steps" });
   #untouched = h("p", { class: "soft" });
@@ -27,7 +28,7 @@ export class PlanPanel extends HTMLElement {
   #others = h("ul", { class: "others" });
   #cautions = h("ul", { class: "plain" });
   #leftOut = h("ul", { class: "plain" });
-  #lists = [this.#conflict, this.#missing, this.#parts, this.#again, this.#others, this.#leftOut, this.#cautions];
+  #lists = [this.#barred, this.#conflict, this.#missing, this.#parts, this.#again, this.#others, this.#leftOut, this.#cautions];
   #key = "";
   #size = -1;
   #timer = 0;
@@ -37,6 +38,7 @@ export class PlanPanel extends HTMLElement {
       h("div", { class: "part", hidden: true }, h("h3", {}, title), list);
     this.append(
       h("p", { class: "headline" }, this.#cost, " ", this.#standing),
+      part("Stands against the head, whatever is done", this.#barred),
       part("These limits cannot be kept together by any offered work", this.#conflict),
       part("Measure these first: then the plan is whole", this.#missing),
       this.#steps,
@@ -81,6 +83,7 @@ export class PlanPanel extends HTMLElement {
     this.#take.hidden = plan.lines.length === 0;
     setText(this.#cost, plan.cost ?? "No plan");
     setText(this.#standing, plan.cost === null ? "" : plan.standing);
+    texts(this.#barred, plan.barred);
     texts(this.#conflict, plan.conflict);
     texts(this.#missing, plan.missing);
     patchList(this.#steps, plan.lines, (line) => `${line.operation}/${line.words}`, makeStep, drawStep);

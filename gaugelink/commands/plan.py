@@ -12,8 +12,8 @@ With --try it tells instead what one step does to every figure, load and limit a
 older file of that name is replaced.
 
 Exit status: 0 a whole plan, proved the cheapest; 1 none, or readings are missing, or not proved, or
-a tried step leaves a limit broken; 2 the file is bad. A plan is advice: the manuals of engine and
-machine come first.
+the head is cracked, or a tried step leaves a limit broken; 2 the file is bad. A plan is advice: the
+manuals of engine and machine come first.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         for line in text(task, told):
             print(line)
-    return 0 if told["optimal"] and not told["missing"] else 1
+    return 0 if told["optimal"] and not told["partial"] else 1
 
 
 def _task(args: argparse.Namespace) -> Task:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.planning.allowances import allowances
+from gaugelink.planning.barred import barred
 from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import alternatives
 from gaugelink.planning.task import DEEDS
@@ -42,7 +43,7 @@ def document(
 
     base: dict[str, Any] = {"cost": None, "currency": task.shop.currency, "optimal": False,
                             "partial": False, "valves": [], "operations": [], "parts": [],
-                            "remeasure": []}  # fmt: skip
+                            "remeasure": [], "barred": list(barred(task))}  # fmt: skip
     if isinstance(found, Conflict):
         named = [{"valve": place, "limit": name} for place, name in found.limits]
         return base | {"conflict": named, "smallest": found.smallest}
@@ -53,7 +54,7 @@ def document(
         "cost": found.cents / 100,
         "optimal": found.optimal,
         "gap": found.gap,
-        "partial": bool(found.unproved),
+        "partial": bool(found.unproved) or bool(task.cracked),
         "valves": [_valve(task, put) for put in found.puts],
         "cylinders": [_cylinder(one, found) for one in task.cylinders],
         "operations": [row for deed in used for row in _operations(task, found, deed)],
@@ -155,6 +156,7 @@ def _differs(task: Task, found: Plan, other: Plan) -> list[str]:
 def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
     """Give the lines for people, in the order of the trade."""
     money = task.shop.currency
+    yield from told["barred"]
     if told["cost"] is None:
         yield "No offered work keeps these limits together:"
         if told["conflict"]:
@@ -168,7 +170,7 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         f"at most {100 * told['gap']:.1f} % could be saved by a better plan")  # fmt: skip
     least = "at least " if told["missing"] else ""
     yield f"Cost: {least}{told['cost']:.2f} {money}, {word}"
-    if told["partial"]:
+    if told["missing"]:
         yield "Partial: made of what is known; measure what is named below, and plan again"
     for deed in DEEDS:
         rows = [row for row in told["operations"] if row["operation"] == deed]

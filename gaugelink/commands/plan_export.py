@@ -70,6 +70,9 @@ def _head(task: Task) -> Iterator[str]:
     ):  # fmt: skip
         if value is not None:
             yield f"{key} = {_length(value)}"
+    for key, why in (("face_scrap", task.face_scrap), ("cracked", task.cracked)):
+        if why:
+            yield f"{key} = {_text(why)}"
 
 
 def _rules(kind: str, rules: Rules) -> Iterator[str]:

@@ -179,6 +179,7 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         tuple(_cylinder(read, one, number, [valve.name for valve in table.valve])
               for number, one in enumerate(table.cylinder)),
         None if table.job.measured is None else frozenset(table.job.measured),
+        face_scrap=table.head.face_scrap, cracked=table.head.cracked,
     )  # fmt: skip
 
 

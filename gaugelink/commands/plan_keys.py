@@ -90,6 +90,8 @@ class _Head(_Table):
     flatness: str | None = None
     flatness_max: str | None = None
     clean_up: str | None = None
+    face_scrap: str = ""
+    cracked: str = ""
     injector_protrusion: RangeKeys = RangeKeys()
     prechamber_protrusion: RangeKeys = RangeKeys()
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gaugelink.planning.bounds import Bound
     from gaugelink.planning.task import Shop, Task
 
-HEAD_LIMITS: Final = ("head-face flatness max", "head thickness min")
+HEAD_LIMITS: Final = ("head-face flatness max", "head thickness min", "head face fit for use")
 PROTRUSIONS: Final[tuple[Figure, ...]] = ("injector protrusion", "prechamber protrusion")
 """They stand out further by as much as the face is skimmed."""
 
@@ -63,6 +63,7 @@ def skims(
             room = one.room_pm(cylinder.readings[one.figure])
             least, most = (max(least, -room), most) if one.side == "lower" else (
                 least, min(most, room))  # fmt: skip
+    must = must or (bool(task.face_scrap) and HEAD_LIMITS[2] not in without)
     must = must or least > 0 or most < 0  # a skim does not help what stands out too far: none is
     if offer is None:
         return must, 1, 0

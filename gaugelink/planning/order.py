@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.head import CHARACTERISTICS
+from gaugelink.planning.barred import barred, face_caution
 from gaugelink.planning.held import fitted
 from gaugelink.planning.order_shape import (
     FACE,
@@ -107,7 +108,9 @@ def work_order(task: Task, plan: Plan) -> WorkOrder:
         tuple(_parts(task, plan)), tuple(writer.shims()), tuple(again),
         plan.unproved,
         tuple(task.places[put.way.place].name for put in plan.puts if not put.way.deeds),
-        (MAKER, *dict.fromkeys(CAUTIONS[deed] for deed in used if deed in CAUTIONS)),
+        (MAKER, *face_caution(task),
+         *dict.fromkeys(CAUTIONS[deed] for deed in used if deed in CAUTIONS)),
+        barred(task),
     )  # fmt: skip
 
 

@@ -151,6 +151,7 @@ class WorkOrder:
         missing: readings that the plan leans on and nobody has taken: ``(place, what)``.
         untouched: valves without work.
         cautions: the maker's word first, then one for each kind of work in the order.
+        barred: what stands against the head whatever is done by the order.
     """
 
     name: str
@@ -165,6 +166,7 @@ class WorkOrder:
     missing: tuple[tuple[str, str], ...]
     untouched: tuple[str, ...]
     cautions: tuple[str, ...]
+    barred: tuple[str, ...] = ()
 
     @property
     def cost(self) -> str:
@@ -181,6 +183,8 @@ class WorkOrder:
                     f"{100 * self.gap:.1f} %.")  # fmt: skip
         if self.missing:
             told += " A partial plan: readings are missing, and the work may grow."
+        if self.barred:
+            told += " It does not release the head."
         return told
 
     def as_document(self) -> dict[str, Any]:
@@ -200,7 +204,7 @@ class WorkOrder:
                            **_expected_document(one.expected)} for one in self.remeasure],
             "missing": [{"valve": place, "reading": what} for place, what in self.missing],
             "untouched": list(self.untouched),
-            "cautions": list(self.cautions),
+            "cautions": list(self.cautions), "barred": list(self.barred),
         }  # fmt: skip
 
 

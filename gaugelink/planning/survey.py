@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from gaugelink.head import Valve, ValveKind
+    from gaugelink.inspection import Check
     from gaugelink.judging import Judged, Judgement, Measured
     from gaugelink.limits import Limit, Sheet
     from gaugelink.planning.task import Shop, Span
@@ -67,7 +68,7 @@ class Findings:
 
     Attributes:
         condemned: why a part cannot stay as it is, by valve and part (``valve``, ``guide``,
-            ``seat``, ``spring``).
+            ``seat``, ``spring``); of the head as a whole, valve "", by check.
         married: valves that were lapped into their seats.
     """
 
@@ -114,6 +115,8 @@ def survey(
             {name: surveyor.range("", name) for name in HEAD},
             {name: surveyor.u("", name) for name in HEAD},
             measured=_measured(sheet),
+            face_scrap=surveyor.looked("head face"),
+            cracked=surveyor.looked("crack test"),
         ),
         tuple(surveyor.left_out()),
     )
@@ -286,6 +289,11 @@ class _Surveyor:
         return None
 
     # ---- the head -------------------------------------------------------------------------------
+
+    def looked(self, check: Check) -> str:
+        """Say why the head was condemned by looking at it; empty where it was not."""
+        words = self._findings.condemned.get(("", check))
+        return "" if words is None else words or "condemned"
 
     def head(self) -> tuple[int | None, int | None]:
         """Give thickness and flatness of the head; None where they were not measured whole."""

@@ -218,6 +218,8 @@ class Task:
         cylinders: what was measured at them.
         measured: the characteristics that the job measures; others are not asked for again. None:
             whatever the work makes stale.
+        face_scrap: why the face cannot stay as it is; it is skimmed.
+        cracked: what the crack test of the head found; empty: nothing is known of a crack.
     """
 
     name: str
@@ -233,3 +235,5 @@ class Task:
     u_pm: Mapping[str, int] = field(default_factory=dict)
     cylinders: tuple[Cylinder, ...] = ()
     measured: frozenset[str] | None = None
+    face_scrap: str = ""
+    cracked: str = ""

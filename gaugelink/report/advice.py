@@ -27,6 +27,7 @@ def advice_part(advice: object) -> Print | None:
         "standing": printable(doc.get("standing"), 160),
         "conflict": _texts(doc, "conflict"),
         "missing": _texts(doc, "missing"),
+        "barred": [printable(text, 600) for text in items(doc.get("barred"))][:_MOST],
         "valves": [
             {"valve": printable(row.get("valve"), 12, unbroken=6),
              "words": printable(row.get("words"), 300)}

@@ -45,6 +45,7 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
         "cost": None, "standing": "", "conflict": [_limit(row) for row in told.get("conflict", ())],
         "lines": [], "valves": [], "untouched": [], "parts": [], "remeasure": [], "missing": [],
         "alternatives": [], "cautions": told.get("cautions", []), "left_out": list(left_out),
+        "barred": told.get("barred", []),
     }  # fmt: skip
     if told["cost"] is None:
         return found
@@ -89,10 +90,11 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
       1E    new valve
       Nothing to do: 1I
     """
-    lines = [("", "What to do: no offered work keeps these limits together:")]
+    barred = [("", row) for row in advice["barred"]]
+    lines = [*barred, ("", "What to do: no offered work keeps these limits together:")]
     lines += [("  ", row) for row in advice["conflict"]]
     if advice["cost"] is not None:
-        lines = [("", f"What to do: {advice['cost']}, {advice['standing']}.")]
+        lines = [*barred, ("", f"What to do: {advice['cost']}, {advice['standing']}.")]
         lines += [(f"  {row['valve']:<5} ", row["words"]) for row in advice["valves"]]
         if advice["untouched"]:
             lines.append(("  ", f"Nothing to do: {', '.join(advice['untouched'])}"))
@@ -106,6 +108,8 @@ def _standing(told: Document) -> str:
         words = f"at most {100 * told['gap']:.1f} % could be saved by a better plan"
     if told["missing"]:
         words += "; a partial plan, because readings are missing"
+    if told.get("barred"):
+        words += "; it does not release the head"
     return words
 
 
