@@ -90,6 +90,7 @@ READING = {
         "stale",
     },
     "reason": str,
+    "doubt": str,
     "scale": Maybe(SCALE),
 }
 SWEEP = {

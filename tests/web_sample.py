@@ -57,7 +57,7 @@ def reading(place: int, valve: str | None, what: str, **more: Any) -> JSON:
         "place": place, "kind": "reading", "valve": valve, "characteristic": what, "station": "",
         "direction": "", "text": "", "unit": "mm", "gauge": "M1", "operator": "R. Invented",
         "utc": f"2026-11-25T{8 + minute // 60:02d}:{minute % 60:02d}:{second:02d}.402117Z",
-        "raw": "", "state": "good", "reason": "", "scale": None,
+        "raw": "", "state": "good", "reason": "", "doubt": "", "scale": None,
     } | more  # fmt: skip
     if doc["raw"] == "" and doc["text"]:
         doc["raw"] = f"+  {doc['text']} MM\\r"

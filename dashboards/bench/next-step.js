@@ -133,6 +133,7 @@ export class LastReading extends HTMLElement {
     const surprise = last.state === "good" ? surpriseAt(forecast, last.place) : null;
     const notes = [
       surprise === null ? "" : `surprise: ${surprise.words}`,
+      last.doubt === "" ? "" : `doubtful: ${last.doubt}`,
       last.reason,
       word === "undecided" ? "its uncertainty reaches across the limit" : "",
       scale === null ? "" : divisionText(scale, last.unit),

@@ -103,7 +103,8 @@ function drawRow(body, { reading, open, offers, next, up, surprise }) {
   const what = [reading.characteristic, reading.station, reading.direction].filter(Boolean).join(", ");
   setText(part(".what-words"), what === "" && reading.reason === "" ? "not asked for" : what);
   setText(part(".why"), reading.reason);
-  setText(part(".surprise"), surprise === null ? "" : `surprise: ${surprise.words}`);
+  const notes = [surprise === null ? "" : `surprise: ${surprise.words}`, reading.doubt === "" ? "" : `doubtful: ${reading.doubt}`];
+  setText(part(".surprise"), notes.filter((text) => text !== "").join("; "));
   const value = part(".reading");
   setText(/** @type {Element} */ (value.children[0]), reading.text);
   setText(/** @type {Element} */ (value.children[1]), valueWords(reading).slice(reading.text.length));

@@ -65,6 +65,7 @@
  * @property {string} raw
  * @property {"good" | "struck out" | "unassigned" | "refused" | "skipped" | "not usable" | "stale"} state
  * @property {string} reason
+ * @property {string} doubt why the reading is doubtful; empty where it is not
  * @property {Scale | null} scale
  *
  * @typedef {object} Plateau

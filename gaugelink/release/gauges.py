@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.head import zero_check_of
+from gaugelink.planning.doubt import doubts
 from gaugelink.release.block import Block, Read, places, readings, what
 from gaugelink.slips.zero import zero_off
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from gaugelink.course import Course
+    from gaugelink.planning.doubt import Doubt
 
 
 def zero_checks(course: Course) -> Iterator[Block]:
@@ -53,6 +55,22 @@ def _not_covered(
     for valve, characteristic in later:
         why = f"measured after the zero check ({check.position.station}); check the zero again"
         yield Block("zero check", valve, characteristic, why, number)
+
+
+def doubtful(course: Course) -> Iterator[Block]:
+    """Go through the readings beside a zero check that was off."""
+    found: dict[tuple[str, str, Doubt], list[int]] = {}
+    of = doubts(course)
+    for number, place in sorted(course.filled.items()):
+        if place in of:
+            position = course.plan[number].position
+            found.setdefault((position.valve, what(position), of[place]), []).append(number)
+    for (valve, owner, doubt), numbers in found.items():
+        why = (
+            f"{doubt.words}{places(len(numbers))}; measure again, or strike that check out if it "
+            "was wrong itself"
+        )
+        yield Block("doubtful", valve, owner, why, numbers[0], strike=doubt.strike)
 
 
 def calibration(course: Course, today: str) -> Iterator[Block]:

@@ -119,6 +119,9 @@ def _remarks(readings: list[Doc], valves: list[Doc]) -> list[str]:
     for state, (one, several) in words.items():
         if count := states[state]:
             made.append(f"{count} {one if count == 1 else several}")
+    if count := sum(bool(reading.get("doubt")) for reading in readings):
+        one, several = "reading is doubtful", "readings are doubtful"
+        made.append(f"{count} {one if count == 1 else several}: a zero check was off")
     return made
 
 

@@ -177,6 +177,8 @@ def _reading_rows(readings: list[Doc], job: Doc) -> Print:
         seen.add(place)
         state = printable(reading.get("state"), 24)
         reason = printable(reading.get("reason"), 200)
+        if doubt := printable(reading.get("doubt"), 200):
+            state, reason = "doubtful", f"{doubt}; {reason}" if reason else doubt
         if reading.get("operator") != job.get("operator"):
             taken_by = printable(reading.get("operator"), 40) or "nobody named"
             reason = f"{reason}; by {taken_by}" if reason else f"by {taken_by}"

@@ -147,6 +147,7 @@ def entry_document(session: Session, sheet: Sheet, entry: Entry) -> Document:
         "raw": "",
         "state": "good",
         "reason": "",
+        "doubt": "",
         "scale": None,
     }
     position: Position | None = None

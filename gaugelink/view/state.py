@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.capture.measured import judge_session
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
+from gaugelink.planning.doubt import Doubt, doubts
 from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.forecast import forecast_documents, next_expected
 from gaugelink.view.order import order_document
@@ -51,6 +52,8 @@ class JobView:
     _judged_at: int = -1
     _judgement: Judgement | None = None
     _headlines: dict[int, Document] = field(default_factory=dict)
+    _doubts_at: int = -1
+    _doubts: dict[int, Doubt] | None = None
 
     def judgement(self) -> Judgement:
         """Give the verdicts as of now."""
@@ -308,11 +311,18 @@ class JobView:
         """Write one line of the history; a sweep shows the figure that came out of it."""
         session = self.bench.session
         document = entry_document(session, self.sheet, session.history[place])
+        if (doubt := self._doubted().get(place)) is not None:
+            document["doubt"] = doubt.words
         if document["kind"] == "sweep" and document["state"] != "not usable":
             if place not in self._headlines:
                 self._headlines[place] = sweep_headline(self.sheet, self._sweep_view(place))
             document |= self._headlines[place]
         return document
+
+    def _doubted(self) -> dict[int, Doubt]:
+        if self._doubts is None or self._doubts_at != self.bench.version:
+            self._doubts_at, self._doubts = self.bench.version, doubts(self.bench.session)
+        return self._doubts
 
     def sweep_at(self, place: int) -> Document:
         """Write the sweep at a place of the record, which must be one."""
