@@ -91,13 +91,11 @@ def _ready(args: argparse.Namespace) -> int:
         raise InputError(what, field="--ready")
     register = None
     if args.bench is not None:
-        from gaugelink.benchfile import load  # noqa: PLC0415
+        from gaugelink.commands.register import coarsest  # noqa: PLC0415
 
-        for placed in load(read_text(Path(args.bench)), args.bench).gauges:
-            # Of two of a kind the less certain one: the budget must hold with either.
-            kind, u_pm = placed.gauge.kind, placed.gauge.u_pm
-            registered[kind] = max(u_pm, registered.get(kind, 0))
-    print(ready_text(args.ready, registered), end="")
+        register = {kind: Own(gauge.id, gauge.u_pm, gauge.repeatability_pm)
+                    for kind, gauge in coarsest(args.bench).items()}  # fmt: skip
+    print(ready_text(args.ready, register), end="")
     return 0
 
 
