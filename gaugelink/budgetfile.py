@@ -6,8 +6,12 @@ dimensions too, and the result is given in the unit that ``[model]`` asks for.
 
 from __future__ import annotations
 
+import keyword
+import math
+import re
 from dataclasses import dataclass
-from math import inf, isfinite
+from functools import cache
+from math import hypot, inf, isfinite, sqrt
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -16,12 +20,24 @@ from gaugelink import tomlfile
 from gaugelink.errors import InputError
 from gaugelink.metrology.budget import Quantity, from_half_width, from_readings
 from gaugelink.metrology.counts import counts_of
-from gaugelink.metrology.formula import read_formula
+from gaugelink.metrology.formula import FUNCTIONS, read_formula
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-Amount = Annotated[float, Field(allow_inf_nan=False)] | str
+Number = Annotated[float, Field(strict=True)]
+Amount = Annotated[Number, Field(allow_inf_nan=False)] | str
+_AMOUNT = re.compile(
+    r"\s*(?P<number>[+\-\u2212]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?)(?P<unit>\D.*)?",
+    re.ASCII,
+)
+# Units with small powers: what is only looked up, and never a sum that takes for ever.
+_UNIT = re.compile(
+    r"(?:1\s*(?=/))?(?:[ ()/*\u00b7]"
+    r"|[A-Za-z\u00b5\u03bc\u03a9\u00b0%_][A-Za-z0-9\u00b5\u03bc\u03a9\u00b0%_]*+"
+    r"(?:\s*(?:\*\*|\^)\s*-?\d{1,2}(?!\s*[\d*^]))?+)*+", re.ASCII
+)  # fmt: skip
+_LONGEST = 60
 STATED = ("u", "half_width", "expanded", "readings", "resolution")
 
 
@@ -37,14 +53,14 @@ class Input(_Table):
     u: Amount | None = None
     half_width: Amount | None = None
     expanded: Amount | None = None
-    k: float | None = Field(default=None, gt=0)
-    readings: list[str | float] | None = None
+    k: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    readings: list[str | Number] | None = None
     resolution: Amount | None = None
     unit: str | None = None
     dof: float | None = Field(default=None, ge=1)
     distribution: Literal["normal", "rectangular", "triangular", "u-shaped"] | None = None
     inexact: Amount = 0.0
-    sensitivity: float | None = None
+    sensitivity: Amount | None = None
 
 
 class Model(_Table):
@@ -102,24 +118,21 @@ def load_budget(text: str, file: str) -> BudgetFile:
     Raises:
         InputError: the first fault, with file, line and field.
 
-    >>> found = load_budget('''
-    ... [model]
-    ... expression = "bore - stem"
-    ... unit = "um"
-    ... [[input]]
-    ... name = "bore"
-    ... value = "8.012 mm"
-    ... u = "2.4 um"
-    ... [[input]]
-    ... name = "stem"
-    ... value = "7.965 mm"
-    ... u = "1.9 um"
-    ... ''', "clearance.toml")
+    >>> text = "model.unit = 'um'" + chr(10) + "input = [{name = 'a', value = '8 mm', u = '2 um'}]"
+    >>> found = load_budget(text, "a.toml")
     >>> found.unit, [round(one.u * 1e6, 1) for one in found.inputs]  # in metres inside
-    ('um', [2.4, 1.9])
+    ('um', [2.0])
     """
     table = tomlfile.check(_File, text, file)
     return _Reader(text, file, table).read()
+
+
+@cache
+def _registry() -> Any:
+    """Build the table of units; it takes half a second, and nothing ever changes it."""
+    import pint  # noqa: PLC0415  slow to start, and only wanted here
+
+    return pint.UnitRegistry(cache_folder=None)
 
 
 class _Reader:
@@ -129,7 +142,7 @@ class _Reader:
         import pint  # noqa: PLC0415  slow to start, and only wanted here
 
         self._text, self._file, self._table = text, file, table
-        self._registry: Any = pint.UnitRegistry(cache_folder=None)
+        self._registry = _registry()
         self._fault: Any = (pint.PintError, ValueError, TypeError, AssertionError, AttributeError,
                             ZeroDivisionError, OverflowError)  # fmt: skip
         self._units: dict[str, Any] = {}
@@ -139,16 +152,15 @@ class _Reader:
         for place, name in enumerate(names):
             if name in names[:place]:
                 raise self._bad(f"found {name!r} twice, accepted: once", "input", place, "name")
+            if name in FUNCTIONS or name == "pi" or keyword.iskeyword(name):
+                what = f"found {name!r}, which means something else in a formula; accepted: another"
+                raise self._bad(what, "input", place, "name")
         inputs = tuple(self._quantity(place) for place in range(len(names)))
         model = self._table.model
         if model.expression is None:
-            # Without a formula the result is the sum of the inputs, each by its sensitivity.
-            text = " + ".join(
-                f"({1 if one.sensitivity is None else one.sensitivity!r}) * {one.name}"
-                for one in self._table.input
-            )
+            text, result = self._sum(names)
         else:
-            text = model.expression
+            text, result = model.expression, None
             for place, one in enumerate(self._table.input):
                 if one.sensitivity is not None:
                     what = "found a sensitivity and a formula, accepted: one of the two"
@@ -157,7 +169,9 @@ class _Reader:
             formula = read_formula(text, names)
         except ValueError as fault:
             raise self._bad(str(fault), "model", "expression") from None
-        scale, unit = self._result_unit(formula)
+        if result is None:
+            result = self._result(formula, inputs)
+        scale, unit = self._result_unit(result)
         correlations: dict[tuple[str, str], float] = {}
         for place, pair in enumerate(self._table.correlation):
             if pair.a not in names or pair.b not in names:
@@ -198,8 +212,9 @@ class _Reader:
         if size < 0 or inexact < 0:
             field = stated[0] if size < 0 else "inexact"
             raise self._bad("found less than 0, accepted: 0 or more", "input", place, field)
-        if inexact and (shape or "rectangular") != "rectangular":
-            what = "accepted: only with the distribution rectangular"
+        if inexact and (stated[0] not in {"u", "half_width"}
+                        or (shape or "rectangular") != "rectangular"):  # fmt: skip
+            what = "accepted: only beside a u or a half_width, with the distribution rectangular"
             raise self._bad(what, "input", place, "inexact")
         match stated[0]:
             case "u":
@@ -222,13 +237,13 @@ class _Reader:
         made = from_half_width(table.name, value, size, shape or "rectangular", dof)
         if not inexact:
             return made
-        u = (size**2 / 3 + inexact**2 / 9) ** 0.5  # JCGM 101:2008, 6.4.3.3
+        u = hypot(size / sqrt(3), inexact / 3)  # JCGM 101:2008, 6.4.3.3
         return Quantity(table.name, value, u, dof, "rectangular", inexact)
 
     def _from_readings(self, table: Input, place: int) -> Quantity:
         assert table.readings is not None
-        for name in ("value", "dof", "distribution"):
-            if getattr(table, name) is not None:
+        for name in ("value", "dof", "distribution", "inexact"):
+            if getattr(table, name) not in {None, 0.0}:
                 what = "found it beside readings, accepted: without, for they tell it"
                 raise self._bad(what, "input", place, name)
         try:
@@ -245,20 +260,11 @@ class _Reader:
     def _amount(self, given: float | str, place: int, field: str, *, first: bool = False) -> float:
         """Give an amount in base units; the first of an input says its dimension."""
         table = self._table.input[place]
-        unit = self._unit(table.unit or "", place, "unit")
         if isinstance(given, str):
-            try:
-                amount = self._registry.Quantity(given.strip())
-                number = float(amount.magnitude)
-            except self._fault:
-                what = f"found {given!r}, accepted: a number with its unit, such as 2.4 um"
-                raise self._bad(what, "input", place, field) from None
-            if not isfinite(number):
-                what = f"found {given!r}, accepted: a number that is finite"
-                raise self._bad(what, "input", place, field)
-            unit = amount.units
+            number, unit = self._parsed(given, place, field)
         else:
-            amount = self._registry.Quantity(given, unit)
+            number, unit = given, self._unit(table.unit or "", place, "unit")
+        amount = self._registry.Quantity(number, unit)
         if first:
             self._units[table.name] = unit
         elif given == 0.0:
@@ -271,56 +277,113 @@ class _Reader:
             raise self._bad(what, "input", place, field)
         return self._base(amount)
 
-    def _unit(self, text: str, place: int, field: str) -> Any:
+    def _parsed(self, given: str, place: int, field: str) -> tuple[float, Any]:
+        match = _AMOUNT.fullmatch(given) if len(given) <= _LONGEST else None
+        if match is None:
+            shown = repr(given[:_LONGEST])
+            what = f"found {shown}, accepted: a finite number with its unit, such as 2.4 um"
+            raise self._bad(what, "input", place, field)
+        number = float(match["number"].replace(",", ".").replace("\u2212", "-"))
+        if not isfinite(number):
+            what = f"found {given!r}, accepted: a number that is finite"
+            raise self._bad(what, "input", place, field)
+        return number, self._unit(match["unit"] or "", place, field, given)
+
+    def _unit(self, text: str, place: int, field: str, shown: str | None = None) -> Any:
+        wanted = text.strip()
         try:
-            return self._registry.Unit(text)
+            if len(wanted) > _LONGEST or not _UNIT.fullmatch(wanted):
+                raise ValueError(wanted)
+            unit = self._registry.Unit(f"1{wanted}" if wanted.startswith("/") else wanted)
+            scale = self._registry.Quantity(0.0, unit).to_base_units().magnitude
         except self._fault:
-            what = f"found {text!r}, accepted: a unit such as mm, in, um, K or N"
+            found = (shown or text)[:_LONGEST]
+            kind = "a number with its unit" if shown else "a unit"
+            what = f"found {found!r}, accepted: {kind}, of units such as mm, in, um, K or N"
             raise self._bad(what, "input", place, field) from None
+        if scale:
+            what = f"found a temperature on a scale ({wanted}), accepted: a difference, in K"
+            raise self._bad(what, "input", place, field)
+        return unit
 
     def _base(self, amount: Any) -> float:
-        try:
-            return float(amount.to_base_units().magnitude)
-        except self._fault:
-            what = "found a temperature on a scale, accepted: a difference, in K"
-            raise self._bad(what, "input") from None
+        return float(amount.to_base_units().magnitude)
 
     # ---- the result -----------------------------------------------------------------------------
 
-    def _result_unit(self, formula: Any) -> tuple[float, str]:
+    def _sum(self, names: list[str]) -> tuple[str, Any]:
+        """Give the sum of all inputs, each by its sensitivity; and an amount like it."""
+        terms, result = [], None
+        for place, name in enumerate(names):
+            given = self._table.input[place].sensitivity
+            number, unit = (
+                self._parsed(given, place, "sensitivity") if isinstance(given, str)
+                else (1.0 if given is None else given, self._registry.Unit(""))
+            )  # fmt: skip
+            part = self._registry.Quantity(1.0, unit) * self._registry.Quantity(
+                1.0, self._units[name]
+            )
+            if result is not None and part.dimensionality != result.dimensionality:
+                what = (
+                    f"found {name} by its sensitivity in {part.units:~C} and {names[0]} in "
+                    f"{result.units:~C}, accepted: a sensitivity with its unit, such as 0.09 um/K"
+                )
+                raise self._bad(what, "input", place, "sensitivity")
+            result = part if result is None else result
+            terms.append(f"({self._base(self._registry.Quantity(number, unit))!r}) * {name}")
+        return " + ".join(terms), result
+
+    def _result(self, formula: Any, inputs: tuple[Quantity, ...]) -> Any:
+        """Reckon the formula once with units, to see whether they go together."""
+        import pint  # noqa: PLC0415
         import sympy  # noqa: PLC0415
 
-        wanted = self._table.model.unit
-        if not wanted and all(unit.dimensionless for unit in self._units.values()):
-            return 1.0, ""
+        if all(unit.dimensionless for unit in self._units.values()):
+            return self._registry.Quantity(1.0)
 
         def plain(name: str) -> Any:
             # A function of a number: whatever has a dimension cannot go into it.
-            return lambda amount: getattr(sympy, name)(
+            return lambda amount: getattr(math, name)(
                 float(self._registry.Quantity(amount).to("").magnitude)
             )
 
         functions = {name: plain(name) for name in ("exp", "log", "sin", "cos", "tan", "asin",
                                                     "acos", "atan")}  # fmt: skip
         functions["sqrt"] = lambda amount: amount**0.5
-        names = [*self._units]
         model = sympy.lambdify(
-            [sympy.Symbol(name, real=True) for name in names], formula, [functions, "math"]
+            [sympy.Symbol(name, real=True) for name in self._units], formula, [functions, "math"]
         )
-        try:
-            # Only dimensions count here; values away from 0, so that nothing is divided by it.
-            amounts = [self._registry.Quantity(0.7, unit).to_base_units()
-                       for unit in self._units.values()]  # fmt: skip
-            result = self._registry.Quantity(1.0) * model(*amounts)
-        except self._fault as fault:
-            what = f"its units do not go together ({fault})"
-            raise self._bad(what, "model", "expression") from None
+        units = [self._registry.Quantity(1.0, unit).to_base_units().units
+                 for unit in self._units.values()]  # fmt: skip
+        for values in (
+            [one.value for one in inputs],
+            [0.7 + 0.1 * at for at in range(len(inputs))],
+        ):
+            # Only dimensions count here: where the values themselves have no result, others may.
+            amounts = [self._registry.Quantity(*pair) for pair in zip(values, units, strict=True)]
+            try:
+                return self._registry.Quantity(1.0) * model(*amounts)
+            except pint.DimensionalityError as fault:
+                what = f"its units do not go together ({fault})"
+                raise self._bad(what, "model", "expression") from None
+            except self._fault:
+                continue
+        what = "it has no value for these inputs: look at a root, a logarithm or a division by 0"
+        raise self._bad(what, "model", "expression")
+
+    def _result_unit(self, result: Any) -> tuple[float, str]:
+        """Tell in which unit the result is given, and how much one is in base units."""
+        wanted = self._table.model.unit
+        if not wanted and result.dimensionless:
+            return 1.0, ""
         if not wanted:
             same = [unit for unit in self._units.values()
                     if (1 * unit).dimensionality == result.dimensionality]  # fmt: skip
             unit = same[0] if same else result.to_base_units().units
         else:
             try:
+                if not _UNIT.fullmatch(wanted):
+                    raise ValueError(wanted)
                 unit = self._registry.Unit(wanted)
                 result.to(unit)
             except self._fault:

@@ -7,6 +7,7 @@ degrees of freedom and coverage factor, G.4 and G.3.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from math import inf, isfinite, sqrt
@@ -25,7 +26,11 @@ SPREAD: Final[Mapping[str, float]] = {
 """Half width over standard uncertainty (JCGM 100:2008, 4.3.7, 4.3.9; JCGM 101:2008, 6.4.6)."""
 
 TOO_CURVED: Final = 1.05
-"""So much larger with the terms of second order, and the first order alone is not enough."""
+"""So much larger or smaller with the terms of second order, and the first order alone is not
+enough."""
+
+NEAR_WHOLE: Final = 1e-9
+"""A quotient that misses a whole number by so little of itself has missed it by rounding alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,28 +80,28 @@ class Budget:
         value: the result.
         u: its standard uncertainty, first order.
         dof: its effective degrees of freedom.
-        u_second: its standard uncertainty with the terms of second order; None with correlations.
+        u_second: its standard uncertainty with the terms of second order.
         rows: one an input.
     """
 
     value: float
     u: float
     dof: float
-    u_second: float | None
+    u_second: float
     rows: tuple[Contribution, ...]
 
     @property
     def curved(self) -> bool:
         """Whether the first order is not enough: the formula bends within the uncertainties."""
-        return self.u_second is not None and self.u_second > TOO_CURVED * self.u
+        return self.u_second > TOO_CURVED * self.u or TOO_CURVED * self.u_second < self.u
 
-    def coverage_factor(self, coverage: float = 0.95) -> float:
-        """Give k for a coverage; degrees of freedom are cut to whole ones (G.4.1)."""
-        return coverage_factor(self.dof, coverage)
+    def coverage_factor(self, coverage: float = 0.95, *, cut: bool = True) -> float:
+        """Give k for a coverage; see the function of this name."""
+        return coverage_factor(self.dof, coverage, cut=cut)
 
-    def expanded(self, coverage: float = 0.95) -> float:
+    def expanded(self, coverage: float = 0.95, *, cut: bool = True) -> float:
         """Give U = k u."""
-        return self.coverage_factor(coverage) * self.u
+        return self.coverage_factor(coverage, cut=cut) * self.u
 
 
 def from_readings(name: str, counts: Sequence[int], step: Fraction) -> Quantity:
@@ -159,37 +164,51 @@ def budget(
     for one in inputs:
         _check(one)
     matrix = correlation_matrix([one.name for one in inputs], correlations or {})
-    first, second = _slopes(formula, inputs, second=not correlations)
-    value = first[0]
-    slopes = first[1:]
+    value, slopes, bends, turns = _slopes(formula, inputs, matrix)
     parts = [slope * one.u for slope, one in zip(slopes, inputs, strict=True)]
-    # Pairs of parts with their coefficient; without correlations only each with itself.
-    variance = sum(a * b * matrix[i][j] for i, a in enumerate(parts) for j, b in enumerate(parts))
-    u = sqrt(max(0.0, variance))
-    alone = sum(part * part for part in parts)
+    # As shares of the largest, so that the square of none is too large or too small for a double.
+    unit = max((abs(part) for part in parts), default=0.0) or 1.0
+    shares = [part / unit for part in parts]
+    u = sqrt(max(0.0, _product(shares, matrix, shares)))
+    alone = sum(share * share for share in shares)
     rows = tuple(
-        Contribution(one, slope, part, part * part / alone if alone else 0.0)
-        for one, slope, part in zip(inputs, slopes, parts, strict=True)
+        Contribution(one, slope, part, share * share / alone if alone else 0.0)
+        for one, slope, part, share in zip(inputs, slopes, parts, shares, strict=True)
     )
-    u_second = None if second is None else sqrt(max(0.0, u * u + second))
-    return Budget(value, u, _dof(parts, inputs, matrix, u), u_second, rows)
+    # Half the square of the bend, and slope times third derivative (5.1.2, note).
+    mixed = [[sum(row[k] / unit * matrix[k][j] for k in range(len(row))) for j in range(len(row))]
+             for row in bends]  # fmt: skip
+    square = sum(one * mixed[j][i] for i, row in enumerate(mixed) for j, one in enumerate(row))
+    added = square / 2 + _product(shares, matrix, [turn / unit for turn in turns])
+    u_second = unit * sqrt(max(0.0, u * u + added))
+    if not (isfinite(unit) and isfinite(u_second)):
+        raise ValueError("the uncertainty comes to a number that is too large")
+    return Budget(value, unit * u, _dof(shares, inputs, matrix, u), u_second, rows)
 
 
-def coverage_factor(dof: float, coverage: float = 0.95) -> float:
+def _product(one: Sequence[float], matrix: list[list[float]], other: Sequence[float]) -> float:
+    """Multiply every pair with its coefficient, and add them up."""
+    return sum(a * b * matrix[i][j] for i, a in enumerate(one) for j, b in enumerate(other))
+
+
+def coverage_factor(dof: float, coverage: float = 0.95, *, cut: bool = True) -> float:
     """Give the factor k so that the result lies within k u with this probability.
 
-    The quantile of the t distribution (JCGM 100:2008, G.3.4); degrees of freedom that are not whole
-    are cut (G.4.1).
+    The quantile of the t distribution (JCGM 100:2008, G.3.4). For degrees of freedom that are not
+    whole, G.4.1 leaves the choice: cut to the next lower whole number, or between the quantiles.
 
     Args:
         dof: 1 or more.
         coverage: between 0 and 1.
+        cut: cut them to a whole number, the larger factor; or take them as they are.
 
     Raises:
         ValueError: fewer than one degree of freedom, or a coverage outside 0 to 1.
 
     >>> round(coverage_factor(16.75, 0.99), 2)  # JCGM 100:2008, H.1.6
     2.92
+    >>> round(coverage_factor(16.75, 0.99, cut=False), 3)
+    2.904
     """
     from scipy.special import ndtri, stdtrit  # noqa: PLC0415
 
@@ -198,7 +217,7 @@ def coverage_factor(dof: float, coverage: float = 0.95) -> float:
     if dof < 1:
         raise ValueError(f"found {dof:g} degrees of freedom, needed: at least 1")
     p = (1 + coverage) / 2
-    return float(ndtri(p) if dof == inf else stdtrit(int(dof), p))
+    return float(ndtri(p) if dof == inf else stdtrit(int(dof) if cut else dof, p))
 
 
 def _check(one: Quantity) -> None:
@@ -244,38 +263,56 @@ def correlation_matrix(
 
 
 def _slopes(
-    formula: Any, inputs: Sequence[Quantity], *, second: bool
-) -> tuple[list[float], float | None]:
-    """Give value and slopes, and the variance that the terms of second order add."""
+    formula: Any, inputs: Sequence[Quantity], matrix: list[list[float]]
+) -> tuple[float, list[float], list[list[float]], list[float]]:
+    """Give value and slopes; and second and third derivatives, times the u of what they are by.
+
+    For independent inputs the terms of the note to 5.1.2; for correlated normal ones the same with
+    covariances in the place of variances, moments of fourth order being sums of products of those
+    of second order (a law of the normal distribution; held by exact variances in the tests).
+    """
     import sympy  # noqa: PLC0415
 
     symbols = [sympy.Symbol(one.name, real=True) for one in inputs]
     at = {symbol: sympy.Float(one.value, 30) for symbol, one in zip(symbols, inputs, strict=True)}
 
     def here(expression: Any, what: str) -> float:
-        found = sympy.sympify(expression).evalf(30, subs=at)
-        if not (found.is_number and found.is_real and found.is_finite):
+        number = inf
+        with suppress(ZeroDivisionError):
+            found = sympy.sympify(expression).evalf(30, subs=at)
+            if found.is_number and found.is_real and found.is_finite:
+                number = float(found)
+        if not isfinite(number):
             raise ValueError(f"the formula has no {what} there: look at a root, a logarithm or a "
                              "division by 0")  # fmt: skip
-        return float(found)
+        return number
 
-    slopes = [sympy.diff(formula, symbol) for symbol in symbols]
-    first = [here(formula, "value"), *(here(slope, "slope") for slope in slopes)]
-    if not second:
-        return first, None
-    added = 0.0
-    for i in range(len(symbols)):
-        for j, b in enumerate(symbols):
-            scale = (inputs[i].u * inputs[j].u) ** 2
-            bend = sympy.diff(slopes[i], b)
-            if not scale or bend == 0:
+    try:  # first in doubles: beyond their range the exact way would take for ever
+        sympy.lambdify(symbols, formula, "math")(*(one.value for one in inputs))
+    except OverflowError:
+        raise ValueError("the formula comes to a number that is too large") from None
+    except (ArithmeticError, ValueError, TypeError):
+        pass  # a root or a division: said below, by what has no value
+    every = range(len(inputs))
+    rises = [sympy.diff(formula, symbol) for symbol in symbols]
+    value, slopes = here(formula, "value"), [here(rise, "slope") for rise in rises]
+    bends = [[0.0 for _ in every] for _ in every]
+    turns = [0.0 for _ in every]
+    for i in every:
+        for j in range(i, len(inputs)):
+            bend = sympy.diff(rises[i], symbols[j])
+            both = inputs[i].u * inputs[j].u
+            if bend == 0 or not both:
                 continue
-            # Half the square of the bend, and slope times third derivative (5.1.2, note).
-            added += scale * (
-                here(bend, "bend") ** 2 / 2
-                + first[1 + i] * here(sympy.diff(bend, b), "third derivative")
-            )
-    return first, added
+            bends[i][j] = bends[j][i] = here(bend, "bend") * both
+            if not matrix[i][j]:
+                continue
+            twice = matrix[i][j] * (1 if i == j else 2)
+            for k in every:
+                third = sympy.diff(bend, symbols[k])
+                if third != 0 and inputs[k].u:
+                    turns[k] += twice * here(third, "third derivative") * both * inputs[k].u
+    return value, slopes, bends, turns
 
 
 def _dof(
@@ -299,4 +336,9 @@ def _dof(
             left -= rim
         variance = sum(parts[i] * parts[j] * matrix[i][j] for i in group for j in group)
         below += variance**2 / min(inputs[one].dof for one in group)
-    return u**4 / below if below else inf
+    if not below:
+        return inf
+    dof = u**4 / below
+    whole = round(dof)
+    # Or one input of 9 would count as 8.999..., and be cut to 8.
+    return float(whole) if abs(dof - whole) <= NEAR_WHOLE * dof else dof

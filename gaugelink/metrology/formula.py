@@ -7,6 +7,7 @@ is ever run as Python.
 from __future__ import annotations
 
 import ast
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -14,6 +15,10 @@ if TYPE_CHECKING:
 
 LONGEST: Final = 2000
 LARGEST_POWER: Final = 12
+LONGEST_NUMBER: Final = 4000
+"""Bits of a number that a power of numbers may come to; a double ends at 1024."""
+
+_NUMBER: Final = re.compile(r"(?=\.?\d)[\d_]*(?:\.[\d_]*)?(?:[eE][+-]?\d{1,3})?", re.ASCII)
 FUNCTIONS: Final = ("sqrt", "exp", "log", "sin", "cos", "tan", "asin", "acos", "atan")
 
 
@@ -47,7 +52,10 @@ def read_formula(text: str, names: Sequence[str]) -> Any:
         match node:
             case ast.Constant(value=int() | float() as number) if not isinstance(number, bool):
                 # As it is written: 0.1 is a tenth, not the nearest binary fraction.
-                return sympy.Rational(ast.get_source_segment(text.strip(), node) or str(number))
+                written = ast.get_source_segment(text.strip(), node) or str(number)
+                if not _NUMBER.fullmatch(written):
+                    raise ValueError(f"found {written!r}, accepted: a number such as 0.5 or 2e-6")
+                return sympy.Rational(written)
             case ast.Name(id=name) if name in symbols:
                 return symbols[name]
             case ast.Name(id="pi"):
@@ -57,12 +65,19 @@ def read_formula(text: str, names: Sequence[str]) -> Any:
             case ast.UnaryOp(op=ast.UAdd(), operand=inner):
                 return build(inner)
             case ast.BinOp(left=left, op=ast.Pow(), right=right):
-                power = build(right)
+                base, power = build(left), build(right)
                 if not power.is_Rational or abs(power) > LARGEST_POWER:
+                    shown = ast.get_source_segment(text.strip(), right)
                     raise ValueError(
-                        f"found the power {power}, accepted: a number up to {LARGEST_POWER}"
+                        f"found the power {shown}, accepted: a number up to {LARGEST_POWER}"
                     )
-                return build(left) ** power
+                if base == 0 and power < 0:
+                    raise ValueError("found a division by 0")
+                if base.is_Rational:
+                    longest = max(int(base.p).bit_length(), int(base.q).bit_length())
+                    if longest * abs(power) > LONGEST_NUMBER:
+                        raise ValueError("found a power too large to be reckoned")
+                return base**power
             case ast.BinOp(left=left, op=op, right=right):
                 one, other = build(left), build(right)
                 match op:
