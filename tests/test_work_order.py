@@ -81,6 +81,22 @@ def test_only_what_the_job_measures_is_measured_again():
     assert some.lines == every.lines
 
 
+def test_an_oversize_is_not_held_against_the_limits_of_the_standard_size():
+    """A bore reamed to 8.100 is beyond a wear limit of 8.040, which is not for it: that is said."""
+    text = JOB.replace("replace_guide = { minutes = 16 }\n", "")
+    _, found, order = ordered(text.replace('"7.951 mm", "7.955 mm"', '"7.931 mm", "7.955 mm"'))
+    assert found.puts[1].way.oversize is not None
+    told = {(line.deed, one.figure): one.words for line in order.lines for one in line.expected}
+    assert told["ream guide", "guide bore"] == "guide bore 8.100 to 8.115 mm"
+    assert told["replace valve", "stem diameter"] == "stem diameter 8.055 to 8.070 mm"
+    # By hand: 8.100 - 8.070 and 8.115 - 8.055; the clearance is the same for every size.
+    assert told["replace valve", "guide clearance"] == (
+        "guide clearance 0.030 to 0.060 mm (limit 0.025 to 0.09 mm)")  # fmt: skip
+    again = {one.characteristic: one.expected.words for one in order.remeasure}
+    assert again["guide bore"] == "guide bore 8.100 to 8.115 mm"
+    assert "signed deviation" in order.lines[0].caution
+
+
 def test_springs_go_as_a_set_where_the_sheet_says_so():
     """One spring that has lost its length asks for both."""
     text = JOB.replace("springs_as_set = false", "springs_as_set = true")

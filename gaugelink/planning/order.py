@@ -84,6 +84,7 @@ _STEP_OF: Final[dict[Deed, Step]] = {
 }
 _SHOWN: Final = ("stand-down", "tip height", "installed spring height", "retainer-to-seal",
                  "margin", "valve length", "seat width")  # fmt: skip
+_SIZES: Final = ("guide bore", "stem diameter")
 _LIFTED: Final = "retainer-to-seal"
 
 
@@ -183,9 +184,9 @@ class _Writer:
         """Foretell sizes of new and other parts, and the clearance once the pair is together."""
         rules, way = self._rules(put), put.way
         if SECTION_OF[deed] == "guides":
-            yield _between("guide bore", self._bore(put), rules)
+            yield self._sized("guide bore", put)
         if deed in ("replace valve", "move valve"):
-            yield _between("stem diameter", self._stem(put), rules)
+            yield self._sized("stem diameter", put)
         pairing = [one for one in way.deeds if one in ("replace guide", "ream guide",
                                                        "replace valve", "move valve")]  # fmt: skip
         if pairing and deed == max(pairing, key=DEEDS.index):
@@ -205,6 +206,12 @@ class _Writer:
         if put.way.valve >= 0:
             return self._task.places[put.way.valve].stem
         return put.way.oversize.stem if put.way.oversize else self._rules(put).new_stem
+
+    def _sized(self, name: str, put: Put) -> Expected:
+        """Foretell a size; the book's limits are those of the standard size, of no other."""
+        span = self._bore(put) if name == "guide bore" else self._stem(put)
+        found = _between(name, span, self._rules(put))
+        return replace(found, limit=NO_LIMIT) if put.way.oversize else found
 
     def _clearance(self, put: Put) -> Span | None:
         bore, stem = self._bore(put), self._stem(put)
@@ -234,8 +241,7 @@ class _Writer:
                        for name in WORK[line.operation].stale}  # fmt: skip
             known: dict[str, Span | None] = {
                 name: (pm, pm) for name, pm in seated.figures.items()}  # fmt: skip
-            known |= {"guide bore": self._bore(put), "stem diameter": self._stem(put),
-                      "guide clearance": self._clearance(put)}  # fmt: skip
+            known["guide clearance"] = self._clearance(put)
             wanted = [name for name, one in CHARACTERISTICS.items() if one.of == "valve"]
             # The room under a retainer follows the valve; it is asked for where it counts.
             drops = [line.operation for line in own if line.deed != "grind tip"
@@ -244,7 +250,12 @@ class _Writer:
                 because[_LIFTED] = drops[0]
                 wanted.append(_LIFTED)
             yield from (
-                Again(place.name, _between(name, known.get(name), self._rules(put)), because[name])
+                Again(
+                    place.name,
+                    self._sized(name, put) if name in _SIZES
+                    else _between(name, known.get(name), self._rules(put)),
+                    because[name],
+                )
                 for name in wanted if name in because
             )  # fmt: skip
         if self._chosen.skim:
