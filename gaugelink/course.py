@@ -35,9 +35,8 @@ from gaugelink.events import (
     ZeroDoubted,
 )
 from gaugelink.head import zero_check_of
-from gaugelink.planning.working import (
-    undone_by,
-)
+from gaugelink.history import Entry, History
+from gaugelink.planning.working import sizes_before, undone_by
 from gaugelink.reading import Reading, Sweep
 from gaugelink.signoff import SignOff
 from gaugelink.slips import read_note
@@ -49,21 +48,8 @@ if TYPE_CHECKING:
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
     from gaugelink.plan import Step
+    from gaugelink.quantity import Displayed
     from gaugelink.reading import Gauge
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One line of the history: an event of the record, and whether it still counts.
-
-    ``struck`` is the reason why it was struck out, ``stale`` the work that made it stale.
-    """
-
-    place: int
-    event: Event
-    step: int | None = None
-    struck: str = ""
-    stale: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +97,7 @@ class Course:
     cursor: int = 0
     filled: dict[int, int] = field(default_factory=dict)
     skipped: dict[int, str] = field(default_factory=dict)
-    history: dict[int, Entry] = field(default_factory=dict)
+    history: History = field(default_factory=History)
     standing: Standing = field(default_factory=Standing)
     again: str = ""
     sheet: Sheet | None = None
@@ -122,6 +108,7 @@ class Course:
     signoff: SignOff = field(default_factory=SignOff)
     due: dict[str, list[tuple[int, str]]] = field(default_factory=dict)
     seen: int = 0
+    _before: dict[Position, Displayed] | None = field(default=None, compare=False, repr=False)
 
     # ---- what is asked for ----------------------------------------------------------------------
 
@@ -145,16 +132,15 @@ class Course:
         """What is asked about the value that came last for this step; None when nothing is."""
         if self.step is None:
             return None
-        for place in sorted(self.history, reverse=True):
-            entry = self.history[place]
-            if entry.step == self.cursor or place < self.reopened.get(self.cursor, 0):
-                break  # the step was measured, assigned, skipped or worked on since
-            noted = read_note(entry.event.why) if isinstance(entry.event, ReadingParked) else None
-            if noted and noted.place_words == self.step.position.words and (
-                noted.code != "double send" and not entry.struck and entry.step is None
-            ):  # fmt: skip
-                return Question(place, self.cursor, noted.code, noted.words)
-        return None
+        place = self.history.asked(self.step.position.words)
+        answered = self.history.last_of(self.cursor)  # measured, assigned, skipped
+        if place <= answered or place < self.reopened.get(self.cursor, 0):
+            return None
+        event = self.history[place].event
+        assert isinstance(event, ReadingParked)
+        noted = read_note(event.why)
+        assert noted is not None
+        return Question(place, self.cursor, noted.code, noted.words)
 
     def against(self, gauge: str) -> str:
         """Say why a gauge's value cannot be taken for what is asked now; empty where it can."""
@@ -205,17 +191,17 @@ class Course:
                 if usable:
                     self._fill(place, event, number)
                 else:
-                    self.history[place] = Entry(place, event, number)
+                    self.history.put(Entry(place, event, number))
                     self.cursor = number
                     self.again = "the sweep could not be used: " + "; ".join(event.flags)
             case PositionSkipped(position=position, reason=reason):
                 number = self._number(position)
-                self.history[place] = Entry(place, event, number)
+                self.history.put(Entry(place, event, number))
                 self.filled.pop(number, None)
                 self.skipped[number] = reason
                 self._advance(number)
             case ReadingParked() | SweepParked() | ReadingRefused():
-                self.history[place] = Entry(place, event)
+                self.history.put(Entry(place, event))
             case ReadingStruckOut(struck=struck, reason=reason):
                 if not self.signoff.knows(struck):
                     self._apply_strike(struck, reason)
@@ -241,12 +227,12 @@ class Course:
                 assert_never(event)
 
     def _fill(self, place: int, event: Event, number: int) -> None:
-        self.history[place] = Entry(place, event, number)
+        self.history.put(Entry(place, event, number))
         self.filled[number] = place
         self.skipped.pop(number, None)
         if isinstance(event, ReadingAssigned):
             parked = self.history[event.parked]
-            self.history[event.parked] = replace(parked, step=number)
+            self.history.put(replace(parked, step=number))
             if number != self.cursor:
                 return  # what is asked for stays so; a value from the tray does not change it
         # Not only where the cursor stands: it is moved by hand without an event, and a session
@@ -255,11 +241,13 @@ class Course:
 
     def _apply_strike(self, struck: int, reason: str) -> None:
         entry = self.history[struck]
-        self.history[struck] = replace(entry, struck=reason)
+        if entry.stale:
+            self._before = None
+        self.history.put(replace(entry, struck=reason))
         if isinstance(entry.event, ReadingAssigned):
             # The value itself was not struck out, only its place: it is back in the tray.
             parked = self.history[entry.event.parked]
-            self.history[parked.place] = replace(parked, step=None)
+            self.history.put(replace(parked, step=None))
         if entry.step is not None and self.filled.get(entry.step) == struck:
             del self.filled[entry.step]
             self.cursor = entry.step
@@ -267,11 +255,12 @@ class Course:
 
     def _apply_work(self, place: int, event: WorkDone) -> None:
         self.work.append((place, event))
+        self._before = None
         places, numbers = undone_by(
             event, place, self.history, self.plan, self.filled, self.skipped
         )
         for old in places:
-            self.history[old] = replace(self.history[old], stale=event.operation)
+            self.history.put(replace(self.history[old], stale=event.operation))
         for number in numbers:
             self.reopened[number] = place
             self.filled.pop(number, None)
@@ -293,13 +282,22 @@ class Course:
         self.again = self._why_again(self.cursor)
 
     def _why_again(self, number: int) -> str:
-        why = [entry.struck or f"stale: {entry.stale}" for entry in self.history.values()
-               if entry.step == number and (entry.struck or entry.stale)]  # fmt: skip
         if number in self.filled:
             return "there is a reading already; a new one replaces it"
-        return why[-1] if why else ""
+        gone = self.history.last_gone(number)
+        return (gone.struck or f"stale: {gone.stale}") if gone else ""
 
     # ---- what there is --------------------------------------------------------------------------
+
+    def before_work(self) -> dict[Position, Displayed]:
+        """Tell what each place gave before the work, as far as a new size compares with it.
+
+        Every value is held against it, so it is kept until more work is done, or a reading that is
+        stale is struck out. Change nothing in it.
+        """
+        if self._before is None:
+            self._before = sizes_before(self.history, self.earlier, self.work)
+        return self._before
 
     def due_at(self, gauge: str, place: int) -> str:
         """Say to which date a gauge was calibrated, as known at a record place; empty: unknown.
@@ -334,6 +332,4 @@ class Course:
 
     def tray(self) -> list[Entry]:
         """Give the values that belong nowhere yet, and the sweeps that never will, oldest first."""
-        return [entry for entry in self.history.values()
-                if isinstance(entry.event, ReadingParked | SweepParked) and entry.step is None
-                and not entry.struck]  # fmt: skip
+        return self.history.tray()

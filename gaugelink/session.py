@@ -54,7 +54,6 @@ from gaugelink.planning.working import (
     decide_work,
     last_good_check,
     outdated,
-    sizes_before,
 )
 from gaugelink.reading import Tag
 from gaugelink.signing import decide_deviation, decide_inspection, decide_release
@@ -206,7 +205,7 @@ class Session(Course):
             for item in self.readings()
         ]  # fmt: skip
         found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet,
-                     sizes_before(self.history, self.earlier, self.work))  # fmt: skip
+                     self.before_work())  # fmt: skip
         return write_note(found[0], step.position) if found else ""
 
     def _was_asked_about(self, place: int) -> bool:
@@ -249,11 +248,9 @@ class Session(Course):
         return ReadingStruckOut(stamp, place, _given(reason))
 
     def _last_taken(self) -> int:
-        counting = [place for place, entry in self.history.items()
-                    if entry.step is not None and self.filled.get(entry.step) == place]  # fmt: skip
-        if not counting:
+        if not self.filled:
             raise SessionError("nothing has been taken yet that could be retaken")
-        return max(counting)
+        return max(self.filled.values())
 
     def _asked_for(self) -> Step:
         step = self.step

@@ -12,8 +12,8 @@ from bench_kit import KEY, SHEET, Clock
 from gaugelink import sheetfile
 from gaugelink.capture.ledger import Ledger
 from gaugelink.capture.remembering import PORTION
-from gaugelink.course import Entry
 from gaugelink.events import ReadingParked
+from gaugelink.history import Entry
 from gaugelink.plan import plan_for
 from gaugelink.quantity import parse_length
 from gaugelink.reading import Stamp

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import plain_scans
 from hypothesis import settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from session_bench import GAUGES, KINDS, PLAN, Bench, state
@@ -327,6 +328,10 @@ class AnyBench(RuleBasedStateMachine):
                 if isinstance(work, WorkDone) and at > measured:
                     assert not reopened_by(work, {step: place}, self.bench.record)
             assert not session.history[place].stale
+
+    @invariant()
+    def what_is_kept_at_hand_is_what_going_through_all_would_find(self) -> None:
+        plain_scans.hold(self.bench.session)
 
     @invariant()
     def whatever_was_taken_away_has_a_reason(self) -> None:

@@ -225,20 +225,20 @@ class TestReadings:
         async def test():
             async with running(tmp_path) as rig:
                 view = rig.view()
-                entry = rig.session.history
+                history = rig.session.history
                 await rig.press("M1", stem("7.964"))
-                [(place, first)] = list(entry.items())
+                [(place, first)] = list(history.items())
                 for number in range(1, MOST_READINGS + 50):
-                    entry[place + number] = first
+                    history.put(replace(first, place=place + number))
                 assert len(view.state()["readings"]) == MOST_READINGS
                 await rig.press("M1", stem("7.962"))
                 await take(rig, "C1", spring(4790))
                 [waiting] = view.state()["tray"]
-                parked = entry[waiting["place"]]
+                parked = history[waiting["place"]]
                 last = waiting["place"]
                 for number in range(1, MOST_TRAY + 30):
                     last = waiting["place"] + 10_000 + number
-                    entry[last] = replace(parked, place=last)
+                    history.put(replace(parked, place=last))
                 state = view.state()
                 assert state["tray_count"] == MOST_TRAY + 30
                 assert len(state["tray"]) == MOST_TRAY

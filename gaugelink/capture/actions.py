@@ -208,10 +208,11 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             return "the sweep is running: rock at least three times to and fro"
         case _SweepStop():
             analysis = await bench.sweep_stop()
+            history = bench.session.history
             kept = next(
-                entry.event
-                for _, entry in sorted(bench.session.history.items(), reverse=True)
-                if isinstance(entry.event, SweepTaken | SweepParked)
+                event
+                for event in (history[place].event for place in reversed(history))
+                if isinstance(event, SweepTaken | SweepParked)
             )
             if isinstance(kept, SweepParked):
                 return f"the sweep counts nowhere, but is kept: {kept.why}"

@@ -63,7 +63,7 @@ class Told(Protocol):
 
 
 class Line(Protocol):
-    """A line of the session's history (`gaugelink.session.Entry`)."""
+    """A line of the session's history (`gaugelink.history.Entry`)."""
 
     @property
     def place(self) -> int:

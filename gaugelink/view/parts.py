@@ -20,8 +20,8 @@ from gaugelink.wire.base import printable
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from gaugelink.course import Entry
     from gaugelink.head import Position
+    from gaugelink.history import Entry
     from gaugelink.judging import Judged
     from gaugelink.limits import Limit, Sheet
     from gaugelink.reading import Gauge

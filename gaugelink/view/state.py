@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.capture.measured import judge_session
@@ -237,9 +238,7 @@ class JobView:
         """Write the whole state."""
         bench, session = self.bench, self.bench.session
         tray = session.tray()
-        entries = [
-            self.entry(place) for place in sorted(session.history, reverse=True)[:MOST_READINGS]
-        ]
+        entries = [self.entry(place) for place in islice(reversed(session.history), MOST_READINGS)]
         taken = [item for item in entries if item["kind"] in {"reading", "sweep"}]
         return {
             "version": bench.version,
@@ -301,11 +300,8 @@ class JobView:
             trace, analysis = recorder.so_far(gauge.u_pm)
             position = bench.session.plan[recorder.step].position
             return sweep_document(self.sheet, SweepView(position, recorder.gauge, trace, analysis))
-        sweeps = [
-            place for place, entry in bench.session.history.items()
-            if isinstance(entry.event, SweepTaken)
-        ]  # fmt: skip
-        return self.sweep_at(max(sweeps)) if sweeps else None
+        last = bench.session.history.last_sweep()
+        return None if last is None else self.sweep_at(last)
 
     def entry(self, place: int) -> Document:
         """Write one line of the history; a sweep shows the figure that came out of it."""
