@@ -6,8 +6,10 @@ import json
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+import published_fits as published
 import pytest
 from hypothesis import assume, given, strategies as st
+from published_fits import pairs
 
 from gaugelink.metrology.fit_tables import FINE_STEPS_MM, GRADES_UM, LOWER_UM, STEPS_MM, UPPER_UM
 from gaugelink.metrology.fits import Fit, Range, Tube, fit, permitted, press
@@ -42,6 +44,11 @@ def test_every_grade_is_that_of_the_table(
             assert Fraction(row[f"IT{grade}"]) * 1000 == wide[step]
 
 
+def test_grade_four_is_that_of_a_toolmaker_s_table() -> None:
+    """It is there for delta of grade 5 alone."""
+    assert GRADES_UM[4] == published.TOOLMAKER_H4
+
+
 def test_the_fit_of_a_running_shaft_is_held(
     check_rows: Callable[[str], list[dict[str, str]]],
 ) -> None:
@@ -58,70 +65,83 @@ def test_the_fit_of_a_running_shaft_is_held(
             assert found.kind == "clearance"
 
 
-BORES = {
-    "K6": "-7 2 -9 2 -11 2 -13 3 -15 4 -18 4 -21 4 -24 5",
-    "K7": "-10 5 -12 6 -15 6 -18 7 -21 9 -25 10 -28 12 -33 13",
-    "M5": "-10 -4 -12 -4 -14 -5 -16 -5 -19 -6 -23 -8 -27 -9 -31 -11",
-    "M6": "-12 -3 -15 -4 -17 -4 -20 -4 -24 -5 -28 -6 -33 -8 -37 -8",
-    "M7": "-15 0 -18 0 -21 0 -25 0 -30 0 -35 0 -40 0 -46 0",
-    "N6": "-16 -7 -20 -9 -24 -11 -28 -12 -33 -14 -38 -16 -45 -20 -51 -22 -57 -25",
-    "N7": "-19 -4 -23 -5 -28 -7 -33 -8 -39 -9 -45 -10 -52 -12 -60 -14 -66 -14",
-    "P6": "-21 -12 -26 -15 -31 -18 -37 -21 -45 -26 -52 -30 -61 -36 -70 -41 -79 -47",
-    "P7": "-24 -9 -29 -11 -35 -14 -42 -17 -51 -21 -59 -24 -68 -28 -79 -33 -88 -36",
-}
-"""Limit deviations of bearing seats in housings, lower and upper, um, from the step 6-10 mm on.
-
-Source: a bearing catalogue's tables "Housing tolerances and resultant fits" (deviations of ISO
-286-2), germany-bearing.com. For M5 of 18-30 mm it prints -14 to -4; that is 10 wide where IT5 is 9,
-so it is taken for a misprint of -5.
-"""
-
-COARSE_BORES = {
-    "K8": "3 5 -13 18 10 -23 30 12 -27 50 14 -32 80 16 -38 120 20 -43 180 22 -50",
-    "M8": "18 4 -29 30 5 -34 50 5 -41 80 6 -48 120 8 -55 180 9 -63",
-    "N8": "1 -4 -18 3 -2 -20 6 -3 -25 10 -3 -30 18 -3 -36 30 -3 -42 50 -4 -50 80 -4 -58 120 -4 -67 "
-          "180 -5 -77",
-    "R7": "1 -10 -20 3 -11 -23 6 -13 -28 10 -16 -34 18 -20 -41 30 -25 -50 50 -30 -60 65 -32 -62 "
-          "80 -38 -73 100 -41 -76 120 -48 -88 140 -50 -90 160 -53 -93 180 -60 -106 200 -63 -109 "
-          "225 -67 -113",
-}  # fmt: skip
-"""Over which size, upper, lower: a mould-plate catalogue's "Tolerances for inside dimensions"."""
-
-SHAFTS = {
-    "k5": "4 0 6 1 7 1 9 1 11 2 13 2 15 2",
-    "k6": "6 0 9 1 10 1 12 1 15 2 18 2 21 2",
-    "m5": "6 2 9 4 12 6 15 7 17 8 20 9 24 11",
-    "m6": "8 2 12 4 15 6 18 7 21 8 25 9 30 11",
-    "n6": "10 4 16 8 19 10 23 12 28 15 33 17 39 20",
-    "p6": "12 6 20 12 24 15 29 18 35 22 42 26 51 32",
-    "r6": "16 10 23 15 28 19 34 23 41 28 50 34 60 41",
-    "s6": "20 14 27 19 32 23 39 28 48 35 59 43 72 53",
-}
-"""Upper and lower from the first step to 50-65 mm: JIS B 0401 (1999), as a catalogue copies it."""
+def both(size: int, name: str) -> tuple[int, int]:
+    """Give upper and lower deviation, um."""
+    found = permitted(size, name)
+    return found.upper_pm // UM, found.lower_pm // UM
 
 
-@pytest.mark.parametrize("name", BORES)
+@pytest.mark.parametrize("name", published.HOUSING_BORES)
 def test_holes_are_those_of_a_bearing_catalogue(name: str) -> None:
     """Both ends of every step; the rule of delta is what they were not made from here."""
-    figures = [int(word) for word in BORES[name].split()]
-    for step, (lower, upper) in enumerate(zip(figures[::2], figures[1::2], strict=True)):
+    for step, (lower, upper) in enumerate(pairs(published.HOUSING_BORES[name])):
         for size in (STEPS_MM[step + 1] * MM + 1, STEPS_MM[step + 2] * MM):
-            assert permitted(size, name) == Range(lower * UM, upper * UM)
+            assert both(size, name) == (upper, lower)
 
 
-@pytest.mark.parametrize("name", COARSE_BORES)
+@pytest.mark.parametrize("name", published.COARSE_BORES)
 def test_holes_of_coarser_grades_and_finer_steps_are_those_of_a_catalogue(name: str) -> None:
-    figures = [int(word) for word in COARSE_BORES[name].split()]
-    for over, upper, lower in zip(figures[::3], figures[1::3], figures[2::3], strict=True):
-        assert permitted(over * MM + 1, name) == Range(lower * UM, upper * UM)
+    for over, upper, lower in pairs(published.COARSE_BORES[name], 3):
+        assert both(over * MM + 1, name) == (upper, lower)
 
 
-@pytest.mark.parametrize("name", SHAFTS)
+@pytest.mark.parametrize("name", published.SHAFTS)
 def test_shafts_are_those_of_a_standard(name: str) -> None:
-    figures = [int(word) for word in SHAFTS[name].split()]
-    for step, (upper, lower) in enumerate(zip(figures[::2], figures[1::2], strict=True)):
+    for step, held in enumerate(pairs(published.SHAFTS[name])):
         for size in ((0, *FINE_STEPS_MM)[step] * MM + 1, FINE_STEPS_MM[step] * MM):
-            assert permitted(size, name) == Range(lower * UM, upper * UM)
+            assert both(size, name) == held
+
+
+@pytest.mark.parametrize("name", published.LOOSE_SHAFTS)
+def test_shafts_with_clearance_are_those_of_a_standard(name: str) -> None:
+    """Both ends of the first eight steps; d, e, f and g were first written from memory."""
+    figures = pairs(published.LOOSE_SHAFTS[name])
+    assert len(figures) == 8
+    for step, held in enumerate(figures):
+        for size in ((0, *STEPS_MM)[step] * MM + 1, STEPS_MM[step] * MM):
+            assert both(size, name) == held
+
+
+@pytest.mark.parametrize("name", published.LOOSE_BORES)
+def test_holes_with_clearance_are_those_of_a_standard(name: str) -> None:
+    figures = pairs(published.LOOSE_BORES[name])
+    assert len(figures) == 10
+    for step, held in enumerate(figures):
+        for size in (STEPS_MM[step] * MM + 1, STEPS_MM[step + 1] * MM):
+            assert both(size, name) == held
+
+
+def test_every_loose_deviation_is_printed_somewhere() -> None:
+    """The textbook has the large steps; with the standard's small ones no step is left out."""
+    for letter, figures in published.TEXTBOOK_UPPER.items():
+        assert UPPER_UM[letter][-4:] == figures
+    for letter, figures in published.TEXTBOOK_HOLES.items():
+        assert tuple(-one for one in UPPER_UM[letter.lower()][-5:]) == figures
+    assert len(STEPS_MM) == 8 + 5
+    assert set(UPPER_UM) == {*published.TEXTBOOK_UPPER, "h"}
+
+
+@pytest.mark.parametrize("name", published.TEXTBOOK_LOWER)
+def test_tight_shafts_are_those_of_a_textbook(name: str) -> None:
+    for size, lower in pairs(published.TEXTBOOK_LOWER[name]):
+        assert permitted(size * MM, f"{name}6").lower_pm == lower * UM
+
+
+@pytest.mark.parametrize("name", published.TEXTBOOK_TIGHT_HOLES)
+def test_tight_holes_without_delta_are_those_of_a_textbook(name: str) -> None:
+    for size, upper in pairs(published.TEXTBOOK_TIGHT_HOLES[name]):
+        assert permitted(size * MM, name).upper_pm == upper * UM
+
+
+def test_delta_is_that_of_a_textbook() -> None:
+    for over, upper, delta in pairs(published.TEXTBOOK_N8, 3):
+        assert permitted(over * MM + 1, "N8").upper_pm == (upper + delta) * UM
+
+
+def test_what_the_standard_corrected_is_right_here() -> None:
+    """Source: ISO 286-2:1988/Cor.1:2006; the printed ends are 126, -28 and -186."""
+    for name, size, upper, lower in published.CORRECTED:
+        assert both(size * MM, name) == (upper, lower)
 
 
 def test_single_published_deviations_are_held() -> None:

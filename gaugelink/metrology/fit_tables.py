@@ -2,10 +2,10 @@
 
 They are looked up, never computed: the tables are rounded.
 
-Source: the deviations k to s: tables of ISO 286-1 as copied in textbooks (Narayana and others,
-Machine Drawing, tables 15.2 and 15.3; Machinery's Handbook, table 6a, of BS 4500:1969), read. IT5
-to IT11: a copied table; IT4: the h4 column of a toolmaker's table. The deviations d to h: from
-memory, g and H held by a copied table for three steps. The tests name what each is held by.
+Source: tables of ISO 286-1 as copied in textbooks (Narayana and others, Machine Drawing, tables
+15.2 and 15.3; Machinery's Handbook, table 6a, of BS 4500:1969), and of JIS B 0401, which has the
+same figures, as copied in catalogues. IT5 to IT11: a copied table; IT4: the h4 column of a
+toolmaker's table. Each deviation is held by one of them; the tests name which.
 """
 
 from __future__ import annotations
