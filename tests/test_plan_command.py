@@ -138,6 +138,7 @@ def test_missing_readings_leave_the_plan_open(run_cli: RunCli, tmp_path: Path):
     assert "Cost: at least 49.10" in out
     assert "Partial: made of what is known" in out
     assert "1I: margin" in out
+    assert "Nothing to do" not in out  # at 1I there may be, and 2I has work
 
 
 def test_alternatives_say_what_differs():

@@ -177,7 +177,9 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         if rows:
             yield f"{deed.capitalize()}:"
             yield from (f"  {_row(row)}" for row in rows)
-    left = [one["valve"] for one in told["valves"] if not one["steps"]]
+    unknown = {one["valve"] for one in told["missing"]}
+    left = [one["valve"] for one in told["valves"]
+            if not one["steps"] and one["valve"] not in unknown]  # fmt: skip
     if left:
         yield f"Nothing to do: {', '.join(left)}"
     yield "Parts:"

@@ -108,7 +108,8 @@ def work_order(task: Task, plan: Plan) -> WorkOrder:
         task.name, task.shop.currency, plan.cents, plan.optimal, plan.gap, lines,
         tuple(_parts(task, plan)), tuple(writer.shims()), tuple(again),
         plan.unproved,
-        tuple(task.places[put.way.place].name for put in plan.puts if not put.way.deeds),
+        tuple(task.places[put.way.place].name for put in plan.puts
+              if not put.way.deeds and not put.way.unproved),
         (MAKER, *face_caution(task),
          *dict.fromkeys(CAUTIONS[deed] for deed in used if deed in CAUTIONS)),
         barred(task),

@@ -149,7 +149,7 @@ class WorkOrder:
         shims: by valve.
         remeasure: valve by valve, then what belongs to cylinders and to the head.
         missing: readings that the plan leans on and nobody has taken: ``(place, what)``.
-        untouched: valves without work.
+        untouched: valves without work, nothing missing at them either.
         cautions: the maker's word first, then one for each kind of work in the order.
         barred: what stands against the head whatever is done by the order.
     """

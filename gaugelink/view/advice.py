@@ -54,13 +54,15 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     for row in rows:
         by_valve.setdefault(row["valve"], []).append(row["words"])
     money = told["currency"]
+    open_ = {row["valve"] for row in told["missing"]}  # of these nobody knows yet
     return found | {
         "cost": f"{told['cost']:.2f} {money}",
         "standing": _standing(told),
         "lines": list(_together(rows)),
         "valves": [{"valve": valve or "face", "words": "; ".join(words)}
                    for valve, words in by_valve.items() if words],
-        "untouched": [valve for valve, words in by_valve.items() if not words],
+        "untouched": [valve for valve, words in by_valve.items()
+                      if not words and valve not in open_],
         "parts": [f"{row['count']} {row['part']} {row['kind']}".strip() for row in told["parts"]],
         "remeasure": [
             {"valve": valve or "head", "words": ", ".join(row["characteristic"] for row in some)}
