@@ -37,7 +37,7 @@ COMMANDS: Final = {
     "uncertainty": "draw up an uncertainty budget",
     "flatness": "tell how flat a face is, and which points say so",
     "runout": "tell runout and eccentricity from one turn under the dial",
-    "spring": "reckon a valve spring: loads, solid height, room to spare, shims",
+    "spring": "reckon a valve spring or a nest: loads, solid height, room to spare, shims",
     "temperature": "turn a reading into the length at 20 degC",
     "fit": "look up a fit of ISO 286, and what pressing does to a bore",
     "guide": "tell the form of a guide, its clearance, and what rock should show",

@@ -1,8 +1,8 @@
 """Valve springs: rate, loads, solid height, room to spare, and shims.
 
 Everything is exact: heights in millimetres, loads in newtons, both fractions. A plain spring has
-one rate; a progressive one, or a nest of several, is kept as a table of loads at heights, and is
-never boiled down to one figure.
+one rate; a progressive one is kept as a table of loads at heights, and is never boiled down to one
+figure. Several on one valve are in `nest`.
 
 Source: rate of a helical spring of round wire, R = G d^4 / (8 D^3 n): EN 13906-1; Shigley,
 Mechanical Engineering Design, chapter 10 (both from memory, held by published examples in the
@@ -14,10 +14,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations_with_replacement, pairwise
+from math import lcm
 from typing import TYPE_CHECKING, Final, Literal
+
+from gaugelink.metrology.conformity import verdict
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from gaugelink.metrology.conformity import VerdictWord
 
 Ends = Literal["ground", "squared"]
 
@@ -130,11 +135,26 @@ class Loads:
         >>> spring.load(Fraction(35)), spring.load(Fraction(28)), spring.load(Fraction(50))
         (Fraction(200, 1), Fraction(340, 1), Fraction(0, 1))
         """
+        high, less, rate = self._part(height_mm)
+        return max(Fraction(0), less + rate * (high - height_mm))
+
+    def rate_at(self, height_mm: Fraction) -> Fraction:
+        """Give the rate at a height on being pressed further, N/mm; 0 above the free length.
+
+        >>> spring = from_table([(Fraction(40), Fraction(0)), (Fraction(30), Fraction(200)),
+        ...                      (Fraction(28), Fraction(300))])
+        >>> [int(spring.rate_at(Fraction(height))) for height in (41, 40, 30, 27)]
+        [0, 20, 50, 50]
+        """
+        return Fraction(0) if height_mm > self.free_mm else self._part(height_mm)[2]
+
+    def _part(self, height_mm: Fraction) -> tuple[Fraction, Fraction, Fraction]:
+        """Give height and load where the part of the table begins that holds here, and its rate."""
         (high, less), rate = self.points[0], self.rates[0]
         for (next_high, next_less), next_rate in zip(self.points, self.rates, strict=False):
             if height_mm <= next_high:
                 high, less, rate = next_high, next_less, next_rate
-        return max(Fraction(0), less + rate * (high - height_mm))
+        return high, less, rate
 
     def change(self, height_mm: Fraction, by_mm: Fraction) -> Fraction:
         """Give what the load changes by when the installed height grows, N.
@@ -169,6 +189,26 @@ def from_rate(rate_n_per_mm: Fraction, free_mm: Fraction) -> Loads:
             f"{float(free_mm):g} mm, needed: both more than 0"
         )
     return Loads(((free_mm, Fraction(0)), (Fraction(0), rate_n_per_mm * free_mm)))
+
+
+def load_verdict(
+    load_n: Fraction, u_n: Fraction | None, least_n: Fraction | None, most_n: Fraction | None
+) -> VerdictWord:
+    """Hold a load against its limits, exactly; the rule is that of `conformity.verdict`.
+
+    Args:
+        load_n: the load, N.
+        u_n: its standard uncertainty, N; None for simple comparison.
+        least_n: lower limit, itself within; None where there is none.
+        most_n: upper limit, itself within; None where there is none.
+
+    >>> load_verdict(Fraction(260), Fraction(2), Fraction("257.9"), None)  # 2.1 < 1.645 * 2
+    'undecided'
+    """
+    given = [one for one in (u_n, least_n, most_n) if one is not None]
+    fine = lcm(*(one.denominator for one in given))  # so that all of them are whole numbers
+    u, least, most = (None if one is None else int(one * fine) for one in (u_n, least_n, most_n))
+    return verdict(load_n * fine, u, least, most)
 
 
 def bind_margin(installed_mm: Fraction, lift_mm: Fraction, solid_mm: Fraction) -> Fraction:
