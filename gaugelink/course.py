@@ -28,6 +28,7 @@ from gaugelink.events import (
     ReadingRefused,
     ReadingStruckOut,
     ReadingTaken,
+    SpringTested,
     SweepParked,
     SweepTaken,
     WorkDone,
@@ -221,7 +222,7 @@ class Course:
             case JobOpened(gauges=gauges):
                 for gauge in gauges:
                     self.due.setdefault(gauge.id, []).append((place, gauge.calibration_due))
-            case JobJudged() | Inspected() | DeviationSigned() | HeadReleased():
+            case JobJudged() | Inspected() | SpringTested() | DeviationSigned() | HeadReleased():
                 pass  # the sign-off has taken in what it needs
             case _:
                 assert_never(event)

@@ -130,6 +130,23 @@ class Inspect:
 
 
 @dataclass(frozen=True, slots=True)
+class TellSpring:
+    """Say what load a valve's spring showed on a spring tester, at the height of the sheet.
+
+    Attributes:
+        valve: whose spring.
+        load: as read, with its unit.
+        u: standard uncertainty of the tester, with its unit; empty: nobody told.
+        by: who tested it; empty: who stands at the bench.
+    """
+
+    valve: str
+    load: str
+    u: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class SignDeviation:
     """Accept a verdict that is not within, as it stands.
 
@@ -199,6 +216,7 @@ Command = (
     | DoWork
     | TakePlan
     | Inspect
+    | TellSpring
     | SignDeviation
     | Release
 )

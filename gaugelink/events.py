@@ -252,6 +252,23 @@ class Inspected:
 
 
 @dataclass(frozen=True, slots=True)
+class SpringTested:
+    """A person put a valve's spring on a spring tester and told the load that it showed.
+
+    ``load`` is the text as read, with its unit; ``height`` the height that the sheet has it tested
+    at. ``u`` is the tester's standard uncertainty, text with its unit; left out where nobody told.
+    A later one of the same valve replaces it.
+    """
+
+    stamp: Stamp
+    valve: str
+    load: str
+    height: str
+    by: str
+    u: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class DeviationSigned:
     """A named person accepts a verdict that is not within, for this value and these readings.
 
@@ -335,6 +352,7 @@ Event = (
     | PlanTaken
     | WorkDone
     | Inspected
+    | SpringTested
     | DeviationSigned
     | HeadReleased
     | JobJudged

@@ -31,6 +31,7 @@ from gaugelink.deeds import (
     StrikeOut,
     SweepArrived,
     TakePlan,
+    TellSpring,
     ValueArrived,
 )
 from gaugelink.errors import SessionError
@@ -56,7 +57,7 @@ from gaugelink.planning.working import (
     outdated,
 )
 from gaugelink.reading import Tag
-from gaugelink.signing import decide_deviation, decide_inspection, decide_release
+from gaugelink.signing import decide_deviation, decide_inspection, decide_release, decide_spring
 from gaugelink.slips import Taken, look, read_note, write_note
 
 if TYPE_CHECKING:
@@ -109,6 +110,8 @@ class Session(Course):
                 return [PlanTaken(stamp, cost, standing, steps, name)]
             case Inspect():
                 return [decide_inspection(command, stamp, self)]
+            case TellSpring():
+                return [decide_spring(command, stamp, self)]
             case SignDeviation():
                 return [decide_deviation(command, stamp, self)]
             case Release():

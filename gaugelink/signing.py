@@ -7,14 +7,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gaugelink.errors import SessionError
-from gaugelink.events import DeviationSigned, HeadReleased, Inspected
+from gaugelink.errors import InputError, SessionError
+from gaugelink.events import DeviationSigned, HeadReleased, Inspected, SpringTested
+from gaugelink.force import parse_force
+from gaugelink.head import parse_valve
 from gaugelink.inspection import CHECKS
 from gaugelink.release import blocks, signables, signed, valves_of
 
 if TYPE_CHECKING:
     from gaugelink.course import Course
-    from gaugelink.deeds import Inspect, Release, SignDeviation
+    from gaugelink.deeds import Inspect, Release, SignDeviation, TellSpring
     from gaugelink.reading import Stamp
 
 NOBODY = "a name is needed; whoever signs is named in the record"
@@ -38,6 +40,31 @@ def decide_inspection(told: Inspect, stamp: Stamp, course: Course) -> Inspected:
     valves = tuple(valve for valve in every if valve in told.valves)
     by = _one_line(told.by) or stamp.operator
     return Inspected(stamp, told.check, valves, told.sound, words, by)
+
+
+def decide_spring(told: TellSpring, stamp: Stamp, course: Course) -> SpringTested:
+    """Make the event of a spring's load, from what a person says.
+
+    Raises:
+        SessionError: no such valve, the sheet has no limit of load for it, or the load is no force
+            above 0 in N, lbf or kgf.
+    """
+    every = valves_of(course)
+    if told.valve not in every:
+        raise SessionError(f"found the valve {told.valve!r}, accepted: {', '.join(every)}")
+    spring = course.sheet and course.sheet.spring_of(parse_valve(told.valve).kind)
+    if not spring or not spring.load_limited:
+        raise SessionError(f"the sheet has no limit of load for the spring of {told.valve}")
+    load, u = _one_line(told.load), _one_line(told.u)
+    try:
+        if parse_force(load) <= 0:
+            raise SessionError(f"found a load of {load}, accepted: above 0")
+        if u and parse_force(u) <= 0:
+            raise SessionError(f"found a standard uncertainty of {u}, accepted: above 0, or none")
+    except InputError as fault:
+        raise SessionError(fault.what) from None
+    by = _one_line(told.by) or stamp.operator
+    return SpringTested(stamp, told.valve, load, spring.height, by, u or None)
 
 
 def decide_deviation(told: SignDeviation, stamp: Stamp, course: Course) -> DeviationSigned:

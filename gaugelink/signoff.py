@@ -16,6 +16,7 @@ from gaugelink.events import (
     ReadingAssigned,
     ReadingStruckOut,
     ReadingTaken,
+    SpringTested,
     SweepTaken,
     WorkDone,
 )
@@ -42,12 +43,28 @@ class Looked:
     void: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """What is known of the load of one spring.
+
+    Attributes:
+        place: the record place where it was told.
+        event: what was told.
+        void: the work since, after which another spring stands there; empty where it still counts.
+    """
+
+    place: int
+    event: SpringTested
+    void: str = ""
+
+
 @dataclass(slots=True)
 class SignOff:
     """What people have said and signed.
 
     Attributes:
         inspections: all of them, each with its place in the record.
+        springs: loads that were told, all of them.
         deviations: all of them.
         release: the last release; None where there never was one.
         taken_back: why that release no longer holds; empty while it does.
@@ -55,6 +72,7 @@ class SignOff:
     """
 
     inspections: list[tuple[int, Inspected]] = field(default_factory=list)
+    springs: list[tuple[int, SpringTested]] = field(default_factory=list)
     deviations: list[tuple[int, DeviationSigned]] = field(default_factory=list)
     release: tuple[int, HeadReleased] | None = None
     taken_back: str = ""
@@ -79,6 +97,9 @@ class SignOff:
                 if not event.sound:
                     owner = ", ".join(event.valves) or "head"
                     self._take_back(f"condemned: {event.check} ({owner}), {event.words}")
+            case SpringTested(valve=valve):
+                self.springs.append((place, event))
+                self._take_back(f"measured since: the spring's load at {valve}")
             case DeviationSigned():
                 self.deviations.append((place, event))
             case HeadReleased():
@@ -98,7 +119,7 @@ class SignOff:
     def knows(self, place: int) -> bool:
         """Tell whether an inspection, a deviation or the release stands at a record place."""
         return self.release_at(place) or any(
-            at == place for at, _ in (*self.inspections, *self.deviations)
+            at == place for at, _ in (*self.inspections, *self.springs, *self.deviations)
         )
 
     def release_at(self, place: int) -> bool:
@@ -116,13 +137,32 @@ class SignOff:
             self._take_back(f"taken back: {reason}")
         elif self.knows(struck):
             self.withdrawn[struck] = reason
-            self._take_back(f"an inspection or a deviation was struck out since: {reason}")
+            told = any(at == struck for at, _ in self.springs)
+            what = "the load of a spring" if told else "an inspection or a deviation"
+            self._take_back(f"{what} was struck out since: {reason}")
         elif struck in counting:
             self._take_back(f"a reading was struck out since: {reason}")
 
     def _take_back(self, why: str) -> None:
         if self.released:
             self.taken_back = why
+
+    def tested(self, done: Iterable[tuple[int, WorkDone]]) -> dict[str, Loaded]:
+        """Give the last load told of every spring, by valve, where there is one.
+
+        Args:
+            done: the work, each with its place in the record; a spring that was changed makes
+                void what was told of the one before.
+        """
+        found = {event.valve: Loaded(place, event) for place, event in self.springs
+                 if place not in self.withdrawn}  # fmt: skip
+        for place, work in done:
+            if work.operation == "spring changed":
+                for valve in work.valves:
+                    last = found.get(valve)
+                    if last is not None and last.place < place and not last.void:
+                        found[valve] = Loaded(last.place, last.event, work.operation)
+        return found
 
     def looked(
         self, valves: Iterable[str], done: Iterable[tuple[int, WorkDone]]

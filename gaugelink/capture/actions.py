@@ -22,6 +22,7 @@ from gaugelink.deeds import (
     SignDeviation,
     Skip,
     StrikeOut,
+    TellSpring,
 )
 from gaugelink.errors import GaugeLinkError, SessionError
 from gaugelink.events import (
@@ -133,6 +134,14 @@ class _Inspect(_Action):
     by: Annotated[str, Field(max_length=60)] = ""
 
 
+class _Spring(_Action):
+    do: Literal["spring"]
+    valve: Annotated[str, Field(max_length=10)]
+    load: Annotated[str, Field(max_length=40)]
+    u: Annotated[str, Field(max_length=40)] = ""
+    by: Annotated[str, Field(max_length=60)] = ""
+
+
 class _Deviation(_Action):
     do: Literal["deviation"]
     valve: Annotated[str, Field(max_length=10)]
@@ -173,6 +182,7 @@ _Anything = (
     | _ConfirmZero
     | _Work
     | _Inspect
+    | _Spring
     | _Deviation
     | _Release
 )
@@ -255,6 +265,8 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
                 action.check, tuple(action.valves), action.sound, action.words, action.by
             )
             return await signed.inspect(bench, told)
+        case _Spring(valve=valve, load=load, u=u, by=by):
+            return await signed.tell_spring(bench, TellSpring(valve, load, u, by))
         case _Deviation():
             return await signed.sign_deviation(bench, SignDeviation(
                 action.valve, action.characteristic, action.method, action.limit, action.value,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.capture.measured import judge_session
-from gaugelink.deeds import Inspect, Release, SignDeviation
+from gaugelink.deeds import Inspect, Release, SignDeviation, TellSpring
 from gaugelink.errors import SessionError
-from gaugelink.events import HeadReleased, Inspected
-from gaugelink.release import Signable, signables
+from gaugelink.events import HeadReleased, Inspected, SpringTested
+from gaugelink.release import Signable, load_words, signables, springs_in
 
 if TYPE_CHECKING:
     from gaugelink.capture.bench import Bench
@@ -25,6 +25,19 @@ async def inspect(bench: Bench, told: Inspect) -> str:
     assert isinstance(event, Inspected)
     owner = f" of {', '.join(event.valves)}" if event.valves else ""
     return f"{event.check}{owner}: {'sound' if event.sound else f'condemned, {event.words}'}"
+
+
+async def tell_spring(bench: Bench, told: TellSpring) -> str:
+    """Put the load of a spring on record, and say so, with what it comes to where it works.
+
+    Raises:
+        SessionError: it cannot be told so.
+    """
+    [(_, event)] = await bench.do(told)
+    assert isinstance(event, SpringTested)
+    said = f"spring of {event.valve}: {event.load} at {event.height}"
+    known = next(one for one in springs_in(bench.session) if one.valve == event.valve)
+    return f"{said}; {known.load}, {load_words(known)}" if known.load else said
 
 
 async def sign_deviation(bench: Bench, told: SignDeviation) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gaugelink.commands.plan_file import load_prices
 from gaugelink.commands.record_job import read_job
+from gaugelink.force import parse_force
 from gaugelink.planning.survey import Findings, Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.planning.working import married
@@ -53,4 +54,9 @@ def findings_of(session: Session) -> Findings:
         for (check, valve), looked in session.signoff.looked(valves, session.work).items()
         if not looked.event.sound and not looked.void
     }
-    return Findings(condemned, married(session.work))
+    loads = {
+        valve: (parse_force(told.event.load), parse_force(told.event.u or "0 N"))
+        for valve, told in session.signoff.tested(session.work).items()
+        if not told.void
+    }
+    return Findings(condemned, married(session.work), loads)

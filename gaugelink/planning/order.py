@@ -30,7 +30,7 @@ from gaugelink.planning.order_shape import (
 )
 from gaugelink.planning.order_words import CAUTIONS, MAKER, PART_OF, TO_DO
 from gaugelink.planning.setting import Setting, settings
-from gaugelink.planning.task import DEEDS, DONE
+from gaugelink.planning.task import DEEDS, DONE, SPRING_LOAD
 from gaugelink.quantity import exact_text
 from gaugelink.work import WORK
 
@@ -247,6 +247,9 @@ class _Writer:
             # The room under a retainer follows the valve; it is asked for where it counts.
             drops = [line.operation for line in own if line.deed != "grind tip"
                      and "tip height" in WORK[line.operation].stale]  # fmt: skip
+            if "replace spring" in put.way.deeds and self._rules(put).load != (None, None):
+                because[SPRING_LOAD] = DONE["replace spring"]
+                wanted.append(SPRING_LOAD)
             if _LIFTED in place.readings and drops:
                 because[_LIFTED] = drops[0]
                 wanted.append(_LIFTED)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.head import CHARACTERISTICS
 from gaugelink.metrology.springs import from_table
-from gaugelink.planning.task import Place, Range, Rules, Task
+from gaugelink.planning.task import SPRING_LOAD, Place, Range, Rules, Task
 from gaugelink.quantity import PM_PER_MM
 
 if TYPE_CHECKING:
@@ -70,10 +70,13 @@ class Findings:
         condemned: why a part cannot stay as it is, by valve and part (``valve``, ``guide``,
             ``seat``, ``spring``); of the head as a whole, valve "", by check.
         married: valves that were lapped into their seats.
+        loads: what springs showed on a spring tester, with its standard uncertainty or 0, newtons,
+            by valve.
     """
 
     condemned: Mapping[tuple[str, str], str] = field(default_factory=dict)
     married: Collection[str] = ()
+    loads: Mapping[str, tuple[Fraction, Fraction]] = field(default_factory=dict)
 
 
 def survey(
@@ -128,6 +131,8 @@ def _measured(sheet: Sheet) -> frozenset[str]:
         limit.characteristic, *CHARACTERISTICS[limit.characteristic].reckoned_from)}  # fmt: skip
     if sheet.springs:
         names.add("installed spring height")
+    if any(spring.load_limited for spring in sheet.springs):
+        names.add(SPRING_LOAD)
     return frozenset(names)
 
 
@@ -164,6 +169,7 @@ class _Surveyor:
             guide_scrap=condemned.get((name, "guide"), scrap.get("guide", "")),
             spring_scrap=condemned.get((name, "spring"), scrap.get("spring", "")),
             seat_scrap=condemned.get((name, "seat"), ""),
+            spring_load_n=self._findings.loads.get(name, (None,))[0],
             married=name in self._findings.married,
             open={part: tuple(dict.fromkeys(what)) for part, what in still_open.items()},
         )
@@ -256,6 +262,8 @@ class _Surveyor:
             rules, spring=from_table(points) if points else None, load=spring.load,
             tested_at_pm=spring.tested_at_pm, lift_pm=spring.lift_pm, solid_pm=spring.solid_pm,
             bind_least_pm=spring.bind_least_pm,
+            # One tester tests them all; where two were used, the worse one counts.
+            u_load_n=max((u for _, u in self._findings.loads.values()), default=None) or None,
         )  # fmt: skip
 
     def range(self, valve: str, name: str) -> Range:

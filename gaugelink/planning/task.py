@@ -55,6 +55,9 @@ WITH_DEPTH: Final[frozenset[Deed]] = frozenset(
 """Those that take off a depth between a least and a most. An insert's most is how far it may lift
 the valve above where it sits now, before it is cut to its place."""
 
+SPRING_LOAD: Final = "spring load"
+"""What a plan calls it beside the characteristics; a load is no length, and never a reading."""
+
 Span = tuple[int, int]
 """Smallest and largest, picometres."""
 

@@ -10,6 +10,7 @@ from gaugelink.release.block import (
     signed,
     value_text,
 )
+from gaugelink.release.springs import Sprung, load_words, springs_in
 from gaugelink.release.surprises import Surprise, signables, surprises_in
 
 __all__ = [
@@ -17,11 +18,14 @@ __all__ = [
     "Block",
     "Kind",
     "Signable",
+    "Sprung",
     "Surprise",
     "blocks",
+    "load_words",
     "signable",
     "signables",
     "signed",
+    "springs_in",
     "surprises_in",
     "value_text",
     "valves_of",

@@ -21,6 +21,7 @@ from gaugelink.head import CHARACTERISTICS, zero_check_of
 from gaugelink.inspection import CHECKS
 from gaugelink.release.block import KINDS, Block, Kind, named, places, signable, signed, what
 from gaugelink.release.gauges import calibration, doubtful, zero_checks
+from gaugelink.release.springs import springs
 from gaugelink.release.surprises import surprises
 from gaugelink.slips import read_note
 
@@ -51,6 +52,7 @@ def blocks(course: Course, judgement: Judgement, today: str) -> list[Block]:
     found = [
         *_inspections(course, valves_of(course)),
         *_verdicts(course, judgement),
+        *springs(course),
         *surprises(course),
         *doubtful(course),
         *_steps(course),

@@ -1,0 +1,191 @@
+"""Springs as they stand: load at the installed height, and room before the coils touch.
+
+A spring is tested at one height and works at another. What it has lost against a new one at the
+test height it has lost at every height, so its load at the installed height
+is a new spring's load there, less that loss.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import isqrt, lcm
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.force import newtons_text, parse_force
+from gaugelink.metrology.conformity import verdict
+from gaugelink.metrology.springs import from_table
+from gaugelink.quantity import PM_PER_MM, rounded_text
+from gaugelink.release.block import Block, readings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gaugelink.course import Course
+    from gaugelink.limits import Spring
+    from gaugelink.metrology.conformity import VerdictWord
+    from gaugelink.metrology.springs import Loads
+    from gaugelink.release.block import Kind
+    from gaugelink.signoff import Loaded
+
+LOAD: Final = "spring load"
+COILS: Final = "coil-bind margin"
+_HEIGHT: Final = "installed spring height"
+_FINE: Final = 10**6
+"""Uncertainties of loads are rounded up to a micronewton."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sprung:
+    """One spring, as far as it is known.
+
+    Attributes:
+        valve: whose.
+        spring: what the book wants of it.
+        told: the load on the tester, with its place in the record; None: nobody told one.
+        heights_pm: smallest and largest reading of the installed height; None: not measured.
+        step: the step of the plan where that is measured; None where there is none.
+        load_n: at the installed height; None where that cannot be told.
+        u_n: its standard uncertainty, 0 where none is stated.
+        load: its verdict; None where there is none.
+        room_pm: before the coils touch at full lift; None where that cannot be told.
+        coils: its verdict.
+    """
+
+    valve: str
+    spring: Spring
+    told: Loaded | None
+    heights_pm: tuple[int, int] | None
+    step: int | None
+    load_n: Fraction | None = None
+    u_n: Fraction = Fraction(0)
+    load: VerdictWord | None = None
+    room_pm: int | None = None
+    coils: VerdictWord | None = None
+
+
+def springs_in(course: Course) -> list[Sprung]:
+    """List the springs that the sheet says something of, valve by valve from the front."""
+    if course.sheet is None or not course.sheet.springs:
+        return []
+    told = course.signoff.tested(course.work)
+    heights: dict[str, list[int]] = {}
+    u_pm: dict[str, int] = {}
+    for _, read in readings(course):
+        if read.position.characteristic == _HEIGHT and read.shown is not None:
+            owner = read.position.valve
+            heights.setdefault(owner, []).append(read.shown.pm)
+            u_pm[owner] = max(u_pm.get(owner, 0), course.gauges[read.gauge].u_pm)
+    steps = {step.position.valve: number for number, step in reversed([*enumerate(course.plan)])
+             if step.position.characteristic == _HEIGHT}  # fmt: skip
+    found = []
+    for valve in course.sheet.head.valves():
+        spring = course.sheet.spring_of(valve.kind)
+        if spring is not None:
+            own = heights.get(valve.name, [])
+            ends = (min(own), max(own)) if own else None
+            found.append(_sprung(valve.name, spring, told.get(valve.name), ends,
+                                 u_pm.get(valve.name, 0), steps.get(valve.name)))  # fmt: skip
+    return found
+
+
+def springs(course: Course) -> Iterator[Block]:
+    """Go through what stands against a release because of a spring's load or its coils.
+
+    A deviation is signed for readings, and a load on a tester is none: it blocks until the spring
+    is changed, shimmed or tested again.
+    """
+    for one in springs_in(course):
+        yield from _load_blocks(one)
+        if one.coils not in {None, "within"}:
+            assert one.room_pm is not None
+            assert one.spring.bind_least_pm is not None
+            why = (f"{one.coils}, {_mm(one.room_pm)} at full lift against "
+                   f"{_mm(one.spring.bind_least_pm)} at least")  # fmt: skip
+            yield Block(_kind(one.coils), one.valve, COILS, why, one.step)
+
+
+def _load_blocks(one: Sprung) -> Iterator[Block]:
+    if not one.spring.load_limited:
+        return
+    if one.told is None:
+        why = f"not tested yet at {one.spring.height}; tell its load"
+        yield Block("not measured", one.valve, LOAD, why)
+    elif one.told.void:
+        why = f"stale after {one.told.void}; test the spring that is there now"
+        yield Block("stale", one.valve, LOAD, why)
+    elif one.load not in {None, "within"}:
+        yield Block(_kind(one.load), one.valve, LOAD, f"{one.load}, {load_words(one)}", one.step)
+
+
+def load_words(one: Sprung) -> str:
+    """Say the load at the installed height and its limit; empty where there is none to say."""
+    if one.load_n is None or one.heights_pm is None:
+        return ""
+    return (f"{newtons_text(one.load_n)} at {_mm(one.heights_pm[1])} installed, against "
+            f"{one.spring.words}")  # fmt: skip
+
+
+def _sprung(
+    valve: str, spring: Spring, told: Loaded | None, ends: tuple[int, int] | None, u_pm: int,
+    step: int | None,
+) -> Sprung:  # fmt: skip
+    room: int | None = None
+    coils: VerdictWord | None = None
+    if ends is not None and spring.lift_pm is not None and spring.solid_pm is not None:
+        room = ends[0] - spring.lift_pm - spring.solid_pm
+        coils = verdict(room, u_pm, spring.bind_least_pm, None)
+    load: Fraction | None = None
+    u = Fraction(0)
+    word: VerdictWord | None = None
+    if (
+        told is not None and not told.void and ends is not None and spring.load_limited
+        and spring.tested_at_pm is not None
+    ):  # fmt: skip
+        new = from_table([(Fraction(at, PM_PER_MM), force) for at, force in spring.points])
+        lost = new.load(Fraction(spring.tested_at_pm, PM_PER_MM)) - parse_force(told.event.load)
+        load = new.load(Fraction(ends[1], PM_PER_MM)) - lost
+        u = _root(parse_force(told.event.u or "0 N"), _rate(new, ends[1]) * u_pm / PM_PER_MM)
+        word = _worse(
+            _verdict(load, u, spring.load[0], None),
+            _verdict(new.load(Fraction(ends[0], PM_PER_MM)) - lost, u, None, spring.load[1]),
+        )
+    return Sprung(valve, spring, told, ends, step, load, u, word, room, coils)
+
+
+def _rate(new: Loads, at_pm: int) -> Fraction:
+    """Give by how much the load changes for a millimetre, at a height."""
+    at = Fraction(at_pm, PM_PER_MM)
+    step = Fraction(1, 1000)
+    return (new.load(at - step) - new.load(at)) / step
+
+
+def _root(one: Fraction, other: Fraction) -> Fraction:
+    """Combine two independent standard uncertainties (JCGM 100:2008, 5.1.2), rounded up."""
+    square = (one * one + other * other) * _FINE**2
+    whole = -(-square.numerator // square.denominator)
+    return Fraction(isqrt(whole - 1) + 1, _FINE) if whole else Fraction(0)
+
+
+def _verdict(
+    load: Fraction, u: Fraction, least: Fraction | None, most: Fraction | None
+) -> VerdictWord:
+    """Hold a load against its limits by the rule of every verdict, in whole parts of a newton."""
+    parts = lcm(*(one.denominator for one in (u, least, most) if one is not None))
+    whole = [None if one is None else int(one * parts) for one in (u, least, most)]
+    return verdict(load * parts, *whole)
+
+
+def _worse(one: VerdictWord, other: VerdictWord) -> VerdictWord:
+    return next(word for word in _ORDER if word in {one, other})
+
+
+_ORDER: Final[tuple[VerdictWord, ...]] = ("outside", "undecided", "within")
+
+
+def _kind(word: VerdictWord | None) -> Kind:
+    return "outside" if word == "outside" else "undecided"
+
+
+def _mm(pm: int) -> str:
+    return f"{rounded_text(pm, 'mm', 2)} mm"

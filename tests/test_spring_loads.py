@@ -1,0 +1,260 @@
+"""A spring's load is told on record, held against the book where it works, and planned."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings, strategies as st
+from release_kit import GAUGES, TEXT, Head
+
+from gaugelink import content
+from gaugelink.capture.measured import judge_session, measured_in
+from gaugelink.commands.plan_export import job_file
+from gaugelink.commands.plan_file import load_prices, load_task
+from gaugelink.commands.plan_record import findings_of
+from gaugelink.deeds import DoWork, StrikeOut, TellSpring
+from gaugelink.errors import SessionError
+from gaugelink.events import SpringTested
+from gaugelink.judging import judge
+from gaugelink.plan import plan_for
+from gaugelink.planning.order import work_order
+from gaugelink.planning.plan import Plan, plan
+from gaugelink.planning.survey import Survey, survey
+from gaugelink.reading import Gauge
+from gaugelink.release import Block, Sprung, blocks, load_words, springs_in
+from gaugelink.session import Session
+from gaugelink.sheetfile import load
+
+SPRING = """
+[[spring]]
+rate = "32 N/mm"
+free_length = "50 mm"
+spring_load = { min = "300 N", max = "340 N" }
+spring_tested_at = "40 mm"
+lift = "9.5 mm"
+solid_height = "28 mm"
+bind_margin_min = "1.5 mm"
+"""
+SHEET = load(TEXT + SPRING, "s.toml")
+HEIGHT = "installed spring height"
+_TEXT, _FILE = content.read("sim/prices", "demo-shop")
+PRICES = _TEXT.partition("[[prices.oversize]]")[0], _FILE
+"""Without the oversize of exhaust valves, of which this head has none."""
+
+
+class Bench:
+    """A head of two intake valves on a bench with a caliper whose u is 0.01 mm."""
+
+    def __init__(self, sheet_text: str = TEXT + SPRING) -> None:
+        self.sheet = load(sheet_text, "s.toml")
+        gauges = {
+            **GAUGES,
+            "C1": Gauge("C1", "caliper", "Caliper", "4", "none", 10_000_000, "2026-06-30"),
+        }
+        self.head = Head(Session(plan_for(self.sheet), gauges, "final", sheet=self.sheet))
+        self.session = self.head.session
+
+    def high(self, valve: str, text: str) -> None:
+        """Measure an installed height."""
+        self.session.go(next(number for number, step in enumerate(self.session.plan)
+                             if step.position.characteristic == HEIGHT
+                             and step.position.valve == valve))  # fmt: skip
+        self.head.value("C1", text)
+
+    def tell(self, valve: str, load: str, u: str = "", by: str = "") -> int:
+        """Tell the load of a spring."""
+        return self.head.do(TellSpring(valve, load, u, by))[0]
+
+    def blocks(self, valve: str = "1I") -> list[Block]:
+        """List what stands against a release because of a spring."""
+        found = blocks(self.session, judge_session(self.sheet, self.session, {}), self.head.day)
+        return [one for one in found if one.valve == valve
+                and one.what in {"spring load", "coil-bind margin"}]  # fmt: skip
+
+    def words(self, valve: str = "1I") -> list[str]:
+        """The same in words."""
+        return [one.words for one in self.blocks(valve)]
+
+    def sprung(self, valve: str = "1I") -> Sprung:
+        """Give what is known of a spring."""
+        return next(one for one in springs_in(self.session) if one.valve == valve)
+
+    def survey(self) -> Survey:
+        """Make the task of the head as it stands."""
+        measured = measured_in(self.sheet, self.session, {})
+        shop = load_prices(*PRICES, kinds=self.sheet.head.kinds)
+        return survey(self.sheet, measured, judge(self.sheet, measured), shop,
+                      findings_of(self.session), "J1")  # fmt: skip
+
+
+def test_a_load_is_told_with_its_unit_and_stays_on_record_as_it_was_said():
+    bench = Bench()
+    bench.tell("1I", " 71.9  lbf ", "0.5 lbf", "B. T.")
+    event = bench.head.record[-1][1]
+    assert isinstance(event, SpringTested)
+    assert (event.load, event.height, event.by, event.u) == ("71.9 lbf", "40 mm", "B. T.",
+                                                             "0.5 lbf")  # fmt: skip
+    bench.tell("2I", "318 N")
+    event = bench.head.record[-1][1]
+    assert isinstance(event, SpringTested)
+    assert (event.by, event.u) == ("A. N.", None)
+    again = Session(bench.session.plan, dict(bench.session.gauges), "final", sheet=bench.sheet)
+    for place, event in bench.head.record:
+        again.apply(place, event)
+    assert again.signoff == bench.session.signoff
+
+
+@pytest.mark.parametrize(
+    ("told", "what"),
+    [
+        (TellSpring("9I", "318 N"), "found the valve '9I', accepted: 1I, 2I"),
+        (TellSpring("1I", "318"), "without a unit, accepted: N, lbf or kgf"),
+        (TellSpring("1I", "318 mm"), "found the unit 'mm'"),
+        (TellSpring("1I", "0 N"), "found a load of 0 N, accepted: above 0"),
+        (TellSpring("1I", "318 N", "0 N"), "standard uncertainty of 0 N, accepted: above 0"),
+        (TellSpring("1I", "318 N", "few"), "accepted: a plain decimal number with its unit"),
+    ],
+)
+def test_what_is_no_load_is_refused_in_words(told: TellSpring, what: str) -> None:
+    bench = Bench()
+    with pytest.raises(SessionError) as fault:
+        bench.head.do(told)
+    assert what in str(fault.value)
+
+
+def test_a_load_is_refused_where_the_sheet_limits_none():
+    with pytest.raises(SessionError, match="no limit of load for the spring of 1I"):
+        Bench(TEXT).tell("1I", "318 N")
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.integers(3000, 3300), st.integers(3900, 4100), st.sampled_from(["", "2 N"]))
+def test_the_load_at_the_installed_height_follows_by_hand(load_: int, high: int, u: str):
+    """A new one has 32 N/mm (50 mm - L); what it has lost at 40 mm it has lost everywhere."""
+    bench = Bench()
+    bench.high("1I", f"{high / 100:.2f}")
+    bench.tell("1I", f"{load_ / 10:.1f} N", u)
+    one = bench.sprung()
+    at, told = Fraction(high, 100), Fraction(load_, 10)
+    force = 32 * (50 - at) - (32 * (50 - 40) - told)
+    assert one.load_n == force
+    assert one.room_pm == int((at - Fraction("9.5") - 28) * 10**9)
+    # The caliper's 0.01 mm is 0.32 N at 32 N/mm.
+    square = Fraction("0.32") ** 2 + (4 if u else 0)
+    guard = Fraction(1645, 1000) * one.u_n
+    assert abs(one.u_n**2 - square) < Fraction(1, 10**4)
+    room = min(force - 300, 340 - force)
+    assert one.load == ("within" if room >= guard else "outside" if -room >= guard else "undecided")
+    margin = at - Fraction("37.5") - Fraction("1.5")
+    assert (one.coils == "within") == (margin >= Fraction("0.01645"))
+
+
+def test_what_stands_against_a_release_is_said_in_words():
+    bench = Bench()
+    assert bench.words() == ["1I spring load: not tested yet at 40 mm; tell its load"]
+    bench.high("1I", "40.00")
+    bench.tell("1I", "290 N")
+    assert bench.words() == [
+        "1I spring load: outside, 290.0 N at 40.00 mm installed, against min 300 N, max 340 N"
+    ]
+    assert bench.blocks()[0].step is not None, "the height is what a shim mends"
+    bench.tell("1I", "300.1 N", "2 N")
+    assert [one.kind for one in bench.blocks()] == ["undecided"]
+    bench.tell("1I", "318 N", "2 N")
+    assert bench.words() == []
+    bench.high("1I", "38.90")
+    assert bench.words() == [
+        "1I spring load: outside, 353.2 N at 38.90 mm installed, against min 300 N, max 340 N",
+        "1I coil-bind margin: outside, 1.40 mm at full lift against 1.50 mm at least",
+    ]
+
+
+def test_another_spring_makes_what_was_told_void_and_a_shim_does_not():
+    bench = Bench()
+    bench.high("1I", "40.00")
+    place = bench.tell("1I", "318 N")
+    bench.tell("2I", "319 N")
+    bench.head.do(DoWork("shim changed", ("1I",)))
+    assert not any(one.what == "spring load" for one in bench.blocks())
+    assert bench.sprung().load is None, "the height is stale"
+    bench.head.do(DoWork("spring changed", ("1I",)))
+    assert bench.words() == [
+        "1I spring load: stale after spring changed; test the spring that is there now"
+    ]
+    assert "1I" not in findings_of(bench.session).loads
+    assert findings_of(bench.session).loads["2I"] == (319, 0)
+    bench.tell("1I", "321 N")
+    assert findings_of(bench.session).loads["1I"] == (321, 0)
+    with pytest.raises(SessionError, match="is not a reading"):
+        bench.head.do(StrikeOut(99, "x"))
+    bench.head.do(StrikeOut(place, "not this one"))
+    assert findings_of(bench.session).loads["1I"] == (321, 0)
+
+
+def test_a_load_that_is_struck_out_counts_no_longer():
+    bench = Bench()
+    place = bench.tell("1I", "318 N")
+    bench.head.do(StrikeOut(place, "tester not at zero"))
+    assert bench.words() == ["1I spring load: not tested yet at 40 mm; tell its load"]
+    assert findings_of(bench.session).loads == {}
+
+
+def test_the_plan_chooses_shims_by_the_load_and_says_what_was_not_tested():
+    prices = PRICES[0].replace(
+        "replace_spring = { minutes = 1 }",
+        "shim = { minutes = 1 }\nreplace_spring = { minutes = 1 }",
+    ) + '\n[[prices.shim]]\nthickness = "0.5 mm"\nprice = "0.60"\n'  # fmt: skip
+    bench = Bench()
+    bench.high("1I", "40.90")
+    bench.high("2I", "40.02")
+    bench.tell("1I", "309 N", "1 N")
+    found = bench.survey()
+    task = found.task
+    assert task.rules["intake"].u_load_n == 1
+    assert [place.spring_load_n for place in task.places] == [309, None]
+    read = load_task(job_file(found, "x"), "job.toml", (prices, "prices.toml"))
+    best = plan(read)
+    assert isinstance(best, Plan)
+    assert ("2I", "spring load") in best.unproved
+    assert ("1I", "spring load") not in best.unproved
+    # 309 N at 40 mm is 11 N lost: 280.2 N at 40.90, 296.2 N with one shim, 312.2 N with two. Two
+    # shims leave 39.90 mm, 2.4 mm before the coils touch.
+    assert [put.way.stack.pieces for put in best.puts] == [(500_000_000, 500_000_000), ()]
+    assert "spring load" not in [one.characteristic for one in work_order(read, best).remeasure]
+    without = plan(load_task(job_file(found, "x"), "job.toml", PRICES))
+    assert isinstance(without, Plan)
+    # Without shims even a new spring is too weak so high up: the valve has to sit higher.
+    assert without.puts[0].way.deeds == ("fit insert", "lap")
+
+
+def test_a_new_spring_is_tested_again_after_the_work():
+    bench = Bench()
+    bench.high("1I", "40.00")
+    bench.high("2I", "40.02")
+    bench.tell("1I", "280 N")
+    bench.tell("2I", "318 N")
+    task = bench.survey().task
+    best = plan(task)
+    assert isinstance(best, Plan)
+    assert [put.way.deeds for put in best.puts] == [("replace spring",), ()]
+    again = {(one.place, one.characteristic) for one in work_order(task, best).remeasure}
+    assert ("1I", "spring load") in again
+    assert ("2I", "spring load") not in again
+
+
+def test_a_plan_from_a_record_is_that_of_its_export():
+    bench = Bench()
+    bench.high("1I", "40.00")
+    bench.high("2I", "40.31")
+    bench.tell("1I", "66.3 lbf", "0.4 lbf")
+    bench.tell("2I", "32.61 kgf")
+    found = bench.survey()
+    read = load_task(job_file(found, "x"), "job.toml", PRICES)
+    assert plan(read) == plan(found.task)
+    assert load_words(bench.sprung("2I")).startswith("309.9 N at 40.31 mm installed")
+
+
+def test_a_head_without_springs_in_its_sheet_has_none():
+    assert springs_in(Bench(TEXT).session) == []
+    assert Bench(TEXT).words() == []
