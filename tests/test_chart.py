@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from gaugelink.metrology.capability import capability
-from gaugelink.metrology.charts import RUNS, Band, chart, deviation_moments, signals
+from gaugelink.metrology.charts import RUNS, Band, Kind, chart, deviation_moments, signals
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -111,6 +111,25 @@ def test_intervals_of_capability_hold_the_truth_as_often_as_they_say() -> None:
         held[1] += found.nearer_ends[0] <= 2 / 3 <= found.nearer_ends[1]
     for count in held:
         assert count / 3000 == pytest.approx(0.95, abs=0.015)
+
+
+@pytest.mark.parametrize(
+    ("kind", "groups", "size"),
+    [("individuals", 30, 1), ("xbar-r", 10, 25), ("xbar-r", 25, 2), ("xbar-s", 10, 25)],
+)
+def test_spreads_from_charts_have_their_own_degrees_of_freedom(
+    kind: Kind, groups: int, size: int
+) -> None:
+    """2,000 simulated charts; ranges of 25 know less of the spread than nine tenths of it."""
+    random = np.random.default_rng(20261126)
+    held = 0
+    for _ in range(2000):
+        sample = np.round(random.normal(0.0, 1e6, (groups, size))).astype(int)
+        found = chart(sample.tolist(), kind)
+        ends = capability(0.0, found.sigma / 1e6, found.df, groups * size, -3.0, 3.0).width_ends
+        assert ends is not None
+        held += ends[0] <= 1.0 <= ends[1]
+    assert held / 2000 == pytest.approx(0.95, abs=0.016)
 
 
 def test_factors_of_standard_deviations_are_held(

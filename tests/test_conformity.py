@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import given, strategies as st
+from scipy.integrate import quad
 from scipy.stats import norm
 
 from gaugelink.metrology.conformity import GUARD_FACTOR, RULE, probability_within, verdict
+from gaugelink.metrology.risk import global_risks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -179,3 +182,41 @@ def test_a_probability_needs_an_uncertainty(u_pm: int) -> None:
 def test_a_band_narrower_than_its_guard_bands_accepts_nothing() -> None:
     """The middle of a band of 6 um at u = 3.4 um is as good as a value can be, and undecided."""
     assert verdict(0, 3_400_000, -3 * UM, 3 * UM) == "undecided"
+
+
+@pytest.mark.parametrize(
+    ("u", "lower", "upper", "guard"),
+    [
+        (1e-5, None, 1.0, 1.645e-5),
+        (1e-4, -1.0, 1.0, 0.0),
+        (0.3, -1.0, 1.0, 1.2),
+        (5.0, -1.0, 1.0, 0.0),
+    ],
+)
+def test_risks_hold_for_gauges_however_fine(
+    u: float, lower: float | None, upper: float | None, guard: float
+) -> None:
+    """Another quadrature (QUADPACK), cut where the chance of acceptance turns."""
+
+    def accepted(size: float) -> float:
+        top = 1.0 if upper is None else norm.cdf((upper - guard - size) / u)
+        bottom = 0.0 if lower is None else norm.cdf((lower + guard - size) / u)
+        return max(0.0, float(top - bottom))
+
+    def over(start: float, stop: float, *, good: bool) -> float:
+        ends = [end for limit in (lower, upper) if limit is not None
+                for side in (-guard, guard) for step in (-8, -4, 0, 4, 8)
+                if start < (end := limit + side + step * u) < stop]  # fmt: skip
+        edges = [start, *sorted(ends), stop]
+        return float(sum(
+            quad(lambda x: norm.pdf(x) * (1 - accepted(x) if good else accepted(x)), a, b,
+                 epsabs=0, epsrel=1e-10, limit=200)[0]
+            for a, b in pairwise(edges)
+        ))  # fmt: skip
+
+    found = global_risks(0.0, 1.0, u, lower, upper, guard)
+    bad = (over(upper, 9.0, good=False) if upper is not None else 0.0) + (
+        over(-9.0, lower, good=False) if lower is not None else 0.0)  # fmt: skip
+    good = over(-9.0 if lower is None else lower, 9.0 if upper is None else upper, good=True)
+    assert found.consumer == pytest.approx(bad, rel=1e-8, abs=1e-15)
+    assert found.producer == pytest.approx(good, rel=1e-8, abs=1e-15)

@@ -7,8 +7,9 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from gaugelink.metrology.counts import counts_of, sum_of_squares
 from gaugelink.metrology.oneway import oneway
@@ -133,3 +134,35 @@ def test_the_table_is_printed_with_its_conclusion(run_cli: RunCli, tmp_path: Pat
     assert status == 0
     assert "the groups differ by more than their scatter explains" in out
     assert "Standard deviation within: 0.001" in out
+
+
+def test_groups_of_any_size_have_a_spread_of_their_own() -> None:
+    """Own simulation: groups of 1, 2 and 9 of standard deviation 3, readings of 1."""
+    by_hand = oneway([[1], [2, 4], [3, 5, 7]])
+    assert by_hand.each == Fraction(11, 6)  # (6 - 14 / 6) / 2
+    assert oneway([[1, 2], [3, 5], [4, 9]]).each == 2
+    random = np.random.default_rng(20261126)
+    sizes = (1, 2, 9)
+    found = []
+    for _ in range(2000):
+        groups = [
+            np.round((random.normal(0, 3) + random.normal(0, 1, size)) * 1e4) for size in sizes
+        ]
+        table = oneway([[int(value) for value in group] for group in groups])
+        # Cut at 0 it would be too large on average; the plain one is what has no bias.
+        found.append(float((table.ms_between - table.ms_within) / table.each) / 1e8)
+    assert np.mean(found) == pytest.approx(9.0, abs=4 * np.std(found) / 2000**0.5)
+    assert abs(np.mean(found) - 9) < 0.9
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.text(alphabet="group,value\n0123456789.-+eE;\t\"' #naif", max_size=120))
+def test_whatever_a_file_holds_is_a_table_or_a_sentence(
+    run_cli: RunCli, tmp_path_factory: pytest.TempPathFactory, text: str
+) -> None:
+    """Status 0 or 2, and a sentence with the file's name."""
+    file = tmp_path_factory.mktemp("any") / "data.csv"
+    file.write_text("group,value\n" + text, encoding="utf-8")
+    status, _, err = run_cli("oneway", file)
+    assert status in {0, 2}
+    assert (status == 0) == (not err)

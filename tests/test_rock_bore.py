@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
+from math import hypot
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -119,6 +120,30 @@ def test_the_uncertainty_is_that_of_drawing_lots() -> None:
             60_000, 2_000, 4000), draw.normal(25_000, 1_000, 4000), strict=True)
     ]  # fmt: skip
     assert found.u_pm(2_000, 1_000) == pytest.approx(np.std(travels), rel=0.05)
+
+
+def test_a_stem_that_is_read_once_is_wrong_at_both_rests_alike() -> None:
+    """Source: JCGM 101:2008, by drawing lots: three bore readings, one stem, length and reach."""
+    draw = np.random.default_rng(4)
+    count = 3000
+    bore = draw.normal(50_000, 1_000, (count, 3))
+    stem = draw.normal(0, 2_000, count)
+    length, reach = draw.normal(50_000, 2_000, count), draw.normal(25_000, 10, count)
+    travels = [
+        float(foretell({at: round(one - off) for at, one in zip((5_000, 25_000, 45_000), bores,
+                        strict=True)}, round(long), round(far)).travel_pm)
+        for bores, off, long, far in zip(bore + 10_000, stem + 10_000, length, reach, strict=True)
+        if long > 45_000
+    ]  # fmt: skip
+    found = foretell(dict.fromkeys((5_000, 25_000, 45_000), 50_000), 50_000, 25_000)
+    u = found.u_pm(1_000, 10, u_stem_pm=2_000, u_guide_length_pm=2_000)
+    assert u == pytest.approx(np.std(travels), rel=0.05)
+    assert found.u_pm(hypot(1_000, 2_000), 10) < 0.85 * np.std(travels)  # as if read at each
+    one = foretell({25_000: 50_000}, 50_000, 25_000)
+    assert one.u_pm(1_000, 0) == one.u_pm(0, 0, u_stem_pm=1_000) == 2_000  # k = 2
+    short = foretell({0: 50, 25_000: 50, 50_000: 500}, 50_000, 25_000)
+    assert not short.at_the_end
+    assert short.u_pm(0, 0, u_guide_length_pm=1_000) == 0
 
 
 def test_a_difference_means_something_beyond_two_standard_uncertainties() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from fractions import Fraction
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ import pytest
 from hypothesis import given, strategies as st
 
 from gaugelink.metrology.intervals import Term, interval_of_difference, interval_of_sum
-from gaugelink.metrology.study import Crossed, by_variance
+from gaugelink.metrology.study import Components, Crossed, Row, Study, by_variance
 from gaugelink.metrology.study_limits import limits
 from gaugelink.metrology.study_range import by_range, range_moments
 
@@ -167,13 +168,43 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
         ])  # fmt: skip
         held["rr"] += low <= people + both + gauge <= high
         low, high = interval_of_difference(
-            Term(1 / (o * r), msp, p - 1), Term(1 / (o * r), msi, 18)
+            [Term(1 / (o * r), msp, p - 1)], Term(1 / (o * r), msi, 18)
         )
         held["part"] += low <= part <= high
         low, high = interval_of_sum([Term(1.0, mse, 60)])
         held["repeatability"] += low <= gauge <= high
     for name, count in held.items():
         assert count / runs == pytest.approx(0.95, abs=0.011), name
+
+
+@pytest.mark.parametrize(
+    ("people", "both", "gauge"), [(0.36, 0.09, 0.25), (1.0, 1.0, 0.04), (0.36, 0.0, 0.25)]
+)
+def test_what_people_add_is_held_as_often_as_is_said(
+    people: float, both: float, gauge: float
+) -> None:
+    """95 % of 4,000 simulated studies of 10 x 3 x 3 with the interaction kept, or a little more."""
+    p, o, r = 10, 3, 3
+    random = np.random.default_rng(20261126)
+    held = 0
+    for _ in range(4000):
+        rows = {
+            "part": Row("part", p - 1, Fraction(1)),
+            "operator": chanced(random, "operator", o - 1, gauge + r * both + p * r * people),
+            "interaction": chanced(random, "interaction", (p - 1) * (o - 1), gauge + r * both),
+            "repeatability": chanced(random, "repeatability", p * o * (r - 1), gauge),
+        }
+        none = Components(*[Fraction(0)] * 4)
+        low, high = limits(
+            Study(rows, {}, pooled=False, against="interaction", components=none, size=(p, o, r))
+        )["reproducibility"]
+        held += low <= people + both <= high
+    assert 0.94 < held / 4000 < 0.98
+
+
+def chanced(random: np.random.Generator, source: str, df: int, ms: float) -> Row:
+    """Make a row with a mean square that scatters about its expectation."""
+    return Row(source, df, Fraction(float(random.chisquare(df)) * ms))
 
 
 readings = st.lists(st.integers(-50, 50), min_size=24, max_size=24).filter(

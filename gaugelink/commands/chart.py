@@ -125,11 +125,7 @@ def _capability(
     count = len(values)
     mean = sum(values) / count / scale
     overall = float(sum_of_squares(values) / (count - 1)) ** 0.5 / scale
-    # Standard deviations from ranges have fewer degrees of freedom than readings; about nine in
-    # ten of those within subgroups, and six in ten for moving ranges (which share readings).
-    size = count // len(found.values)
-    df = 0.6 * (count - 1) if size == 1 else 0.9 * len(found.values) * (size - 1)
-    steady = capability(mean, found.sigma / scale, df, count, lower, upper)
+    steady = capability(mean, found.sigma / scale, found.df, count, lower, upper)
     whole = capability(mean, overall, count - 1, count, lower, upper)
     return {
         "cp": steady.width, "cp_95_percent": steady.width_ends,

@@ -12,7 +12,6 @@ Exit status: 0 done; 1 a measured travel disagrees; 2 the file or an argument is
 from __future__ import annotations
 
 import json
-from math import sqrt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -48,6 +47,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="standard uncertainty of a reading of bore or stem (default %(default)s)")  # fmt: skip
     add("--u-reach", default="1mm", metavar="LENGTH",
         help="standard uncertainty of the reach (default %(default)s)")  # fmt: skip
+    add("--u-guide-length", default="0.5mm", metavar="LENGTH",
+        help="standard uncertainty of the guide length (default %(default)s)")  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -60,8 +61,8 @@ def run(args: argparse.Namespace) -> int:
 
     given = {
         name: _length(getattr(args, name), name)
-        for name in ("guide_length", "reach", "u_travel", "u_size", "u_reach", "travel_along",
-                     "travel_across")
+        for name in ("guide_length", "reach", "u_travel", "u_size", "u_reach", "u_guide_length",
+                     "travel_along", "travel_across")
         if getattr(args, name)
     }  # fmt: skip
     bores, stems, depths = read(Path(args.file))
@@ -167,7 +168,8 @@ def _rock(file: str, bores: Sequence[Size], stems: Sequence[Size], depths: Seque
             found = foretell(local, given["guide_length"], given["reach"])
         except ValueError as fault:
             raise InputError(str(fault), file=file, field="depth or value") from None
-        u_pm = found.u_pm(sqrt(2) * given["u_size"], given["u_reach"])
+        u_pm = found.u_pm(given["u_size"], given["u_reach"], u_stem_pm=given["u_size"],
+                          u_guide_length_pm=given["u_guide_length"])  # fmt: skip
         row: dict[str, Any] = {
             "foretold_mm": float(found.travel_pm / PM_PER_MM),
             "foretold_u_mm": u_pm / PM_PER_MM,

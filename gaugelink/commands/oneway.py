@@ -82,8 +82,5 @@ def _print(table: OneWay, step: float) -> None:
     print(
         f"\nAt 5 % {words}. Standard deviation within: {float(table.ms_within) ** 0.5 * step:.6g}"
     )
-    between = table.variance_between
-    if between is not None:
-        print(
-            f"Standard deviation between, the scatter taken off: {float(between) ** 0.5 * step:.6g}"
-        )
+    between = float(table.variance_between) ** 0.5 * step
+    print(f"Standard deviation between, the scatter taken off: {between:.6g}")

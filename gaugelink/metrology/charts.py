@@ -14,8 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
-from math import exp, lgamma, sqrt
-from typing import TYPE_CHECKING, Literal
+from math import exp, lgamma, pi, sqrt
+from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.metrology.counts import sum_of_squares
 from gaugelink.metrology.study_range import range_moments
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Kind = Literal["individuals", "xbar-r", "xbar-s"]
+
+NEIGHBOURS: Final = (2 * sqrt(3) - 4) / pi + 1 / 3
+"""Covariance of two moving ranges that share a reading, in squared standard deviations: two normal
+differences with a correlation of -1/2, absolute (Nabeya, 1951, from memory; held by simulation)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,7 @@ class Chart:
         location: centre and limits of the values.
         spread: centre and limits of the spreads.
         sigma: standard deviation of single readings, from the spreads.
+        df: its degrees of freedom: those of a chi-squared one that scatters as much.
         signals: in order of their place.
     """
 
@@ -68,6 +73,7 @@ class Chart:
     location: Band
     spread: Band
     sigma: float
+    df: float
     signals: tuple[Signal, ...]
 
 
@@ -117,7 +123,8 @@ def chart(groups: Sequence[Sequence[int]], kind: Kind, *, rounded: bool = False)
         reach, low, high = round(reach, 3), round(low, 3), round(high, 3)
     location = Band(center, center - reach * mean_spread, center + reach * mean_spread)
     spread = Band(mean_spread, max(0.0, low) * mean_spread, high * mean_spread)
-    return _with_signals([float(mean) for mean in means], spreads, location, spread, sigma)
+    df = len(groups) * (unit / scatter) ** 2 / 2
+    return _with_signals([float(mean) for mean in means], spreads, location, spread, sigma, df)
 
 
 def _individuals(values: Sequence[int], *, rounded: bool) -> Chart:
@@ -132,7 +139,10 @@ def _individuals(values: Sequence[int], *, rounded: bool) -> Chart:
     center = float(Fraction(sum(values), len(values)))
     location = Band(center, center - 3 * sigma, center + 3 * sigma)
     spread = Band(mean_range, 0.0, high * mean_range)
-    return _with_signals([float(value) for value in values], ranges, location, spread, sigma)
+    count = len(ranges)
+    scatter = (count * d3**2 + 2 * (count - 1) * NEIGHBOURS) / count**2
+    df = range_moments(2)[0] ** 2 / (2 * scatter)
+    return _with_signals([float(value) for value in values], ranges, location, spread, sigma, df)
 
 
 def _needs_scatter(mean_spread: float) -> None:
@@ -154,8 +164,9 @@ def deviation_moments(size: int) -> tuple[float, float]:
 
 
 def _with_signals(
-    values: Sequence[float], spreads: Sequence[float], location: Band, spread: Band, sigma: float
-) -> Chart:
+    values: Sequence[float], spreads: Sequence[float], location: Band, spread: Band, sigma: float,
+    df: float,
+) -> Chart:  # fmt: skip
     found = [Signal(at, "values", words) for at, words in signals(values, location)]
     first = len(values) - len(spreads)  # a moving range belongs to the later of its two readings
     for at, value in enumerate(spreads):
@@ -164,7 +175,7 @@ def _with_signals(
         elif value < spread.lower:
             found.append(Signal(at + first, "spread", "below the lower limit"))
     found.sort(key=lambda signal: (signal.at, signal.on))
-    return Chart(tuple(values), tuple(spreads), location, spread, sigma, tuple(found))
+    return Chart(tuple(values), tuple(spreads), location, spread, sigma, df, tuple(found))
 
 
 RUNS = (

@@ -50,28 +50,37 @@ def interval_of_sum(terms: Sequence[Term], level: float = 0.95) -> tuple[float, 
     return middle - down**0.5, middle + up**0.5
 
 
-def interval_of_difference(above: Term, below: Term, level: float = 0.95) -> tuple[float, float]:
-    """Give the interval of one weighted mean square less another; ends below 0 are given as 0.
+def interval_of_difference(
+    above: Sequence[Term], below: Term, level: float = 0.95
+) -> tuple[float, float]:
+    """Give the interval of a weighted sum of mean squares less one; ends below 0 are given as 0.
 
-    >>> low, high = interval_of_difference(Term(1.0, 40.0, 9), Term(1.0, 1e-9, 60))
+    To take the sum as one mean square with degrees of freedom of its own would be shorter, and too
+    short: where one of few degrees rules it, 85 of 100 such intervals hold the true value, not 95.
+
+    >>> low, high = interval_of_difference([Term(1.0, 40.0, 9)], Term(1.0, 1e-9, 60))
     >>> round(low, 2), round(high, 1)  # as above, ten times as large
     (18.92, 133.3)
     """
     from scipy.special import fdtri  # noqa: PLC0415
 
     outside = (1 - level) / 2
-    a, b = above.weight * above.ms, below.weight * below.ms
-    g1 = 1 - 1 / _f_infinite(outside, above.df)
-    h1 = 1 / _f_infinite(1 - outside, above.df) - 1
+    b = below.weight * below.ms
     g2 = 1 - 1 / _f_infinite(outside, below.df)
     h2 = 1 / _f_infinite(1 - outside, below.df) - 1
-    upper = float(fdtri(above.df, below.df, 1 - outside))
-    lower = float(fdtri(above.df, below.df, outside))
-    g12 = ((upper - 1) ** 2 - g1**2 * upper**2 - h2**2) / upper
-    h12 = ((1 - lower) ** 2 - h1**2 * lower**2 - g2**2) / lower
-    down = g1**2 * a**2 + h2**2 * b**2 + g12 * a * b
-    up = h1**2 * a**2 + g2**2 * b**2 + h12 * a * b
-    return max(0.0, a - b - max(0.0, down) ** 0.5), max(0.0, a - b + max(0.0, up) ** 0.5)
+    middle, down, up = -b, h2**2 * b**2, g2**2 * b**2
+    for term in above:
+        a = term.weight * term.ms
+        g1 = 1 - 1 / _f_infinite(outside, term.df)
+        h1 = 1 / _f_infinite(1 - outside, term.df) - 1
+        upper = float(fdtri(term.df, below.df, 1 - outside))
+        lower = float(fdtri(term.df, below.df, outside))
+        g12 = ((upper - 1) ** 2 - g1**2 * upper**2 - h2**2) / upper
+        h12 = ((1 - lower) ** 2 - h1**2 * lower**2 - g2**2) / lower
+        middle += a
+        down += g1**2 * a**2 + g12 * a * b
+        up += h1**2 * a**2 + h12 * a * b
+    return max(0.0, middle - max(0.0, down) ** 0.5), max(0.0, middle + max(0.0, up) ** 0.5)
 
 
 def _f_infinite(above: float, df: int) -> float:

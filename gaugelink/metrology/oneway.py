@@ -26,12 +26,15 @@ class OneWay:
         ss_within: sum of squares within groups, in squared counts.
         df_between: number of groups less one.
         df_within: number of readings less number of groups.
+        each: readings in a group; of unequal ones what counts as the size of all, (N - sum n^2 / N)
+            / (groups - 1).
     """
 
     ss_between: Fraction
     ss_within: Fraction
     df_between: int
     df_within: int
+    each: Fraction
 
     @property
     def ms_between(self) -> Fraction:
@@ -54,16 +57,13 @@ class OneWay:
         return tail_of_f(float(self.f), self.df_between, self.df_within)
 
     @property
-    def variance_between(self) -> Fraction | None:
-        """Variance of the groups' own means beside the scatter; None for unequal groups.
+    def variance_between(self) -> Fraction:
+        """Variance of the groups' own means beside the scatter; one below 0 is given as 0.
 
-        Not known from this table alone where the groups differ in size. Below 0 it is given as 0.
+        The mean square between groups has the expectation variance within + `each` times variance
+        between, groups of any size (Searle, Linear Models, 1971, from memory; held by simulation).
         """
-        readings = self.df_between + self.df_within + 1
-        each, left = divmod(readings, self.df_between + 1)
-        if left:
-            return None
-        return max(Fraction(0), (self.ms_between - self.ms_within) / each)
+        return max(Fraction(0), (self.ms_between - self.ms_within) / self.each)
 
 
 def oneway(groups: Sequence[Sequence[int]]) -> OneWay:
@@ -97,7 +97,9 @@ def oneway(groups: Sequence[Sequence[int]]) -> OneWay:
             "gauge with a finer step, or the numbers before they were rounded)"
         )
     total = sum_of_squares([*chain.from_iterable(groups)])
-    return OneWay(total - ss_within, ss_within, len(groups) - 1, df_within)
+    count = sum(map(len, groups))
+    each = (count - Fraction(sum(len(group) ** 2 for group in groups), count)) / (len(groups) - 1)
+    return OneWay(total - ss_within, ss_within, len(groups) - 1, df_within, each)
 
 
 def tail_of_f(f: float, df_above: float, df_below: float) -> float:

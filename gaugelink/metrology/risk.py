@@ -77,12 +77,19 @@ def global_risks(
 
     nodes, weights = np.polynomial.legendre.leggauss(60)
 
+    # Where the chance of acceptance turns, within some u of these, the stretches are cut finely.
+    turns = [end + step * u
+             for end in (None if lower is None else lower + guard,
+                         None if upper is None else upper - guard) if end is not None
+             for step in (-9, -6, -3, 0, 3, 6, 9)]  # fmt: skip
+
     def over(start: float, stop: float, *, bad: bool) -> float:
-        """Integrate over a stretch, cut finely enough for the narrower of the two curves."""
+        """Integrate over a stretch."""
         if not stop > start:
             return 0.0
-        pieces = max(1, min(400, ceil((stop - start) / (4 * min(u, spread)))))
-        edges = np.linspace(start, stop, pieces + 1)
+        pieces = ceil((stop - start) / (2 * spread))
+        inner = [turn for turn in turns if start < turn < stop]
+        edges = np.unique([*np.linspace(start, stop, pieces + 1), *inner])
         half = np.diff(edges)[:, None] / 2
         size = (edges[:-1, None] + edges[1:, None]) / 2 + half * nodes
         density = np.exp(-0.5 * ((size - mean) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))

@@ -47,12 +47,17 @@ class Foretold:
         travel_pm: the travel, exact for the readings.
         rests_pm: the two depths at which the stem rests, from the head end.
         clearances_pm: the clearance at either.
+        stations_pm: the two stations that were read for these; one and the same where nothing was
+            read nearer to either end.
+        at_the_end: whether the farther rest is the guide's other end, and not a station.
         reach_pm: for which reach.
     """
 
     travel_pm: Fraction
     rests_pm: tuple[int, int]
     clearances_pm: tuple[int, int]
+    stations_pm: tuple[int, int]
+    at_the_end: bool
     reach_pm: int
 
     @property
@@ -60,24 +65,38 @@ class Foretold:
         """Length between the rests: what guides the stem."""
         return self.rests_pm[1] - self.rests_pm[0]
 
-    def u_pm(self, u_clearance_pm: float, u_reach_pm: float) -> float:
+    def u_pm(
+        self, u_bore_pm: float, u_reach_pm: float, *, u_stem_pm: float = 0.0,
+        u_guide_length_pm: float = 0.0,
+    ) -> float:  # fmt: skip
         """Give the standard uncertainty of the travel.
 
-        Law of propagation (JCGM 100:2008, 5.1.2) on the formula above, rests kept.
+        Law of propagation (JCGM 100:2008, 5.1.2) on the formula above, rests kept. The stem was
+        read once for all stations, so what it is wrong by counts at both rests together
+        (5.2.2, note 1); what a bore reading is wrong by counts at its own.
 
         Args:
-            u_clearance_pm: of one local clearance (bore and stem together).
+            u_bore_pm: of a bore reading.
             u_reach_pm: of the reach.
+            u_stem_pm: of the stem's size.
+            u_guide_length_pm: of the guide's length; it counts where the stem rests at its end.
 
         >>> found = foretell({0: 50, 50_000: 50}, 50_000, 25_000)  # micrometres
         >>> round(found.u_pm(2, 0), 2), round(found.u_pm(0, 1_000), 2)
         (3.16, 2.0)
+        >>> found.u_pm(0, 0, u_stem_pm=2), found.u_pm(0, 0, u_guide_length_pm=500)  # 2 * 2; as T
+        (4.0, 0.0)
+        >>> round(foretell({25_000: 50}, 50_000, 25_000).u_pm(0, 0, u_guide_length_pm=500), 2)
+        0.5
         """
         (near, far), apart = self.rests_pm, self.effective_length_pm
-        one = (far + self.reach_pm) / apart * u_clearance_pm
-        other = (near + self.reach_pm) / apart * u_clearance_pm
-        by_reach = sum(self.clearances_pm) / apart * u_reach_pm
-        return sqrt(one**2 + other**2 + by_reach**2)
+        one, other = (far + self.reach_pm) / apart, (near + self.reach_pm) / apart
+        alike = self.stations_pm[0] == self.stations_pm[1]
+        by_bore = (one + other if alike else sqrt(one**2 + other**2)) * u_bore_pm
+        by_stem = (one + other) * u_stem_pm
+        slope = sum(self.clearances_pm) / apart
+        by_length = other * slope * u_guide_length_pm if self.at_the_end else 0.0
+        return sqrt(by_bore**2 + by_stem**2 + (slope * u_reach_pm) ** 2 + by_length**2)
 
 
 def foretell(clearance_pm: Mapping[int, int], guide_length_pm: int, reach_pm: int) -> Foretold:
@@ -113,13 +132,15 @@ def foretell(clearance_pm: Mapping[int, int], guide_length_pm: int, reach_pm: in
         raise ValueError(
             f"found a stem thicker than the bore by {-tightest / 10**6:g} um, needed: one that fits"
         )
-    spots = {0: clearance_pm[depths[0]], guide_length_pm: clearance_pm[depths[-1]], **clearance_pm}
+    read = {0: depths[0], guide_length_pm: depths[-1], **{depth: depth for depth in depths}}
+    spots = {depth: clearance_pm[station] for depth, station in read.items()}
     best: Foretold | None = None
     for near, far in combinations(sorted(spots), 2):
         pair = (spots[near], spots[far])
         travel = Fraction((far + reach_pm) * pair[0] + (near + reach_pm) * pair[1], far - near)
         if best is None or travel < best.travel_pm:
-            best = Foretold(travel, (near, far), pair, reach_pm)
+            best = Foretold(travel, (near, far), pair, (read[near], read[far]),
+                            far == guide_length_pm != read[far], reach_pm)  # fmt: skip
     assert best is not None
     return best
 

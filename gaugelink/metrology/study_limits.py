@@ -33,13 +33,17 @@ def limits(study: Study, level: float = 0.95) -> dict[str, tuple[float, float]]:
     part = Term(1 / (o * r), float(study.rows["part"].ms), study.rows["part"].df)
     beside = float(between.ms)
     if study.pooled:
-        reproducibility = interval_of_difference(operator, Term(1 / (p * r), beside, between.df))
+        reproducibility = interval_of_difference(
+            [operator], Term(1 / (p * r), beside, between.df), level
+        )
         rr = [operator, Term(1 - 1 / (p * r), float(error.ms), error.df)]
         total = [part, operator, Term(1 - 1 / (p * r) - 1 / (o * r), float(error.ms), error.df)]
     else:
         # People and their interaction: operator + (p - 1) interaction - p repeatability, over p r.
-        above = _joined(operator, Term((p - 1) / (p * r), beside, between.df))
-        reproducibility = interval_of_difference(above, Term(1 / r, float(error.ms), error.df))
+        above = [operator, Term((p - 1) / (p * r), beside, between.df)]
+        reproducibility = interval_of_difference(
+            above, Term(1 / r, float(error.ms), error.df), level
+        )
         rr = [operator, Term((p - 1) / (p * r), beside, between.df),
               Term((r - 1) / r, float(error.ms), error.df)]  # fmt: skip
         total = [part, operator, Term((p * o - p - o) / (p * o * r), beside, between.df),
@@ -48,16 +52,6 @@ def limits(study: Study, level: float = 0.95) -> dict[str, tuple[float, float]]:
         "repeatability": interval_of_sum([within], level),
         "reproducibility": reproducibility,
         "rr": interval_of_sum(rr, level),
-        "part": interval_of_difference(part, Term(1 / (o * r), beside, between.df), level),
+        "part": interval_of_difference([part], Term(1 / (o * r), beside, between.df), level),
         "total": interval_of_sum(total, level),
     }
-
-
-def _joined(one: Term, other: Term) -> Term:
-    """Take two mean squares as one, with the degrees of freedom that its spread has.
-
-    Source: Welch-Satterthwaite, JCGM 100:2008, G.4.1.
-    """
-    a, b = one.weight * one.ms, other.weight * other.ms
-    df = (a + b) ** 2 / (a**2 / one.df + b**2 / other.df)
-    return Term(1.0, a + b, max(1, int(df)))

@@ -60,7 +60,6 @@ def one_person(parts: Sequence[Sequence[int]]) -> OnePerson:
         raise ValueError("found parts measured unequally often, needed: as many readings of each")
     table = oneway(parts)
     between = table.variance_between
-    assert between is not None
     ms = float(table.ms_within)
     low, high = interval_of_sum([Term(1.0, ms, table.df_within)])
     return OnePerson(sqrt(ms), (sqrt(low), sqrt(high)), sqrt(between), table.df_within)

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import hypot
 from typing import TYPE_CHECKING
 
 from gaugelink.errors import InputError
@@ -145,9 +144,9 @@ class _Bore:
             )
         except ValueError:  # a stem thicker than the bore
             return None
-        u_clearance = hypot(self.stem.u_pm, max(bore.u_pm or 0 for bore in self.bores))
+        u_bore = max(bore.u_pm or 0 for bore in self.bores)
         k = Fraction(1) if row.figure == "travel" else factor(length_pm, reach_pm)
-        u_found = found.u_pm(u_clearance, U_REACH_PM)
+        u_found = found.u_pm(u_bore, U_REACH_PM, u_stem_pm=self.stem.u_pm)
         return compare(row.value_pm * k, float(row.u_pm * k), found, u_found)
 
 
