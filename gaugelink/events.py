@@ -208,17 +208,32 @@ class WorkDone:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedFigure:
+    """What a valve, or the head where ``valve`` is empty, should measure after a step of a plan.
+
+    ``least`` and ``most`` are lengths with their unit, the same twice where one size is foretold.
+    """
+
+    valve: str
+    figure: str
+    least: str
+    most: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedStep:
     """One line of a work order: what to do to which valves, ``valves`` empty for the face.
 
     ``operation`` is what it is called once it is done; ``depth`` is a length with its unit, or
-    empty.
+    empty. ``expected`` is what should be measured then, with all lines before it done as planned;
+    an older record lacks it.
     """
 
     operation: Operation
     valves: tuple[str, ...]
     words: str
     depth: str
+    expected: tuple[PlannedFigure, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,8 +287,9 @@ class SpringTested:
 class DeviationSigned:
     """A named person accepts a verdict that is not within, for this value and these readings.
 
-    ``value`` is exact text with its unit, ``places`` the record places of the readings used. Any
-    other value or reading is another verdict, which nobody has signed.
+    Or a reading that surprised after work: then ``limit`` says what was expected. ``value`` is
+    exact text with its unit, ``places`` the record places of the readings used. Any other value or
+    reading is another verdict, which nobody has signed.
     """
 
     stamp: Stamp

@@ -114,7 +114,7 @@ def test_the_head_is_decided_on_the_page_that_decides(address: str, chromium: st
         with page.expect_download() as paper:
             page.click("text=Parts list")
         assert "stem seal" in paper.value.path().read_text(encoding="utf-8-sig")
-        assert page.get_attribute("details", "open") is None
+        assert page.get_attribute("details.anew", "open") is None
         spring = page.locator("order-panel li", has_text="new spring")
         spring.get_by_role("button").click()
         assert page.input_value("work-dialog select[aria-label=Operation]") == "spring changed"

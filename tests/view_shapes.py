@@ -200,6 +200,10 @@ LIVE = {
     "unit": {"mm", "in"},
     "mode": {"actual", "hold", "max", "min", "tir"},
 }
+ORDER_FIGURE = {
+    "valve": Maybe(str), "figure": str, "expected": str, "moved": str, "done": bool, "found": str,
+    "difference": str, "word": {"", "as foretold", "surprise"}, "words": str,
+}  # fmt: skip
 ORDER = {
     "place": int,
     "cost": str,
@@ -208,7 +212,7 @@ ORDER = {
     "utc": str,
     "lines": [
         {"operation": str, "words": str, "depth": str, "owners": [{"name": str, "done": bool}],
-         "finished": bool, "told": str}
+         "finished": bool, "told": str, "figures": [ORDER_FIGURE]}
     ],
     "done": int,
     "of": int,

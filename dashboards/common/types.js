@@ -222,7 +222,7 @@
  * @property {Reading[]} tray the newest of it, oldest first
  * @property {Foretold[]} forecast oldest first
  * @property {number} tray_count
- * @property {Order | null} order
+ * @property {import("../decide/order-types.js").Order | null} order
  * @property {Verdict[]} verdicts
  * @property {Fault[]} faults
  * @property {Decider[]} deciders
@@ -249,24 +249,6 @@
  * @property {string[]} cautions
  * @property {string[]} left_out
  * @property {string[]} barred what stands against the head, whatever is done by the plan
- *
- * @typedef {object} Order the plan that somebody took, and how far it is done
- * @property {number} place
- * @property {string} cost
- * @property {string} standing
- * @property {string} by
- * @property {string} utc
- * @property {OrderLine[]} lines
- * @property {number} done
- * @property {number} of
- *
- * @typedef {object} OrderLine
- * @property {string} operation what it is called once it is done
- * @property {string} words
- * @property {string} depth
- * @property {{name: string, done: boolean}[]} owners the valves; none for the head
- * @property {boolean} finished
- * @property {string} told what was told of the work done
  *
  * @typedef {object} Trial what one step would do at one valve
  * @property {string} valve

@@ -43,7 +43,7 @@ const work = part(WorkDialog, "work-dialog");
 
 const answer = part(HTMLElement, "main .answer");
 const orderSection = part(HTMLElement, "section.order");
-const anew = part(HTMLDetailsElement, "details");
+const anew = part(HTMLDetailsElement, "details.anew");
 const planTitle = part(HTMLElement, "#plan-title");
 const CHEAPEST = planTitle.textContent ?? "";
 

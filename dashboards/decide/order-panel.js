@@ -1,12 +1,14 @@
 /**
  * `<order-panel>`: the work order that somebody took: each line with its valves, ticked where the
- * work is on record, and a button that tells it is done.
+ * work is on record, a button that tells it is done, and what it should leave behind beside what was
+ * found.
  */
 
 import { h, patchList, set, setText, tell, timeOfDay } from "../common/dom.js";
+import { drawDue, dueList } from "./order-figures.js";
 
 /** @typedef {import("../common/types.js").State} State */
-/** @typedef {import("../common/types.js").OrderLine} OrderLine */
+/** @typedef {import("./order-types.js").OrderLine} OrderLine */
 
 export class OrderPanel extends HTMLElement {
   #head = h("p", { class: "headline" });
@@ -37,7 +39,7 @@ const lines = new WeakMap();
 
 function makeLine() {
   const done = h("button", { type: "button", class: "quiet" }, "Done…");
-  const row = h("li", {}, h("span", { class: "owners" }), h("span", { class: "what" }, h("span"), h("span", { class: "told soft" })), done);
+  const row = h("li", {}, h("span", { class: "owners" }), h("span", { class: "what" }, h("span"), h("span", { class: "told soft" })), done, dueList());
   done.addEventListener("click", () => {
     const line = lines.get(row);
     if (line !== undefined) {
@@ -54,14 +56,15 @@ function makeLine() {
  */
 function drawLine(row, line) {
   lines.set(row, line);
-  const [owners, what, done] = row.children;
+  const [owners, what, done, due] = row.children;
   const [words, told] = what?.children ?? [];
-  if (owners && words && told && done) {
+  if (owners && words && told && done && due instanceof HTMLDetailsElement) {
     const all = line.owners.length > 0 ? line.owners : [{ name: "face", done: line.finished }];
     owners.replaceChildren(...all.map((one) => h("span", { class: "figure owner", "data-done": String(one.done) }, one.done ? `${one.name} ✓` : one.name)));
     setText(words, line.words);
     setText(told, line.told);
     set(row, { "data-finished": String(line.finished) });
+    drawDue(due, line.figures);
     set(done, { hidden: line.finished, "aria-label": `${all.map((one) => one.name).join(", ")}, ${line.words}: done` });
   }
 }

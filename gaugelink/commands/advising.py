@@ -22,10 +22,12 @@ from gaugelink.commands.plan_record import findings_of
 from gaugelink.commands.record_job import job_of
 from gaugelink.deeds import TakePlan
 from gaugelink.errors import GaugeLinkError, InputError, SessionError
-from gaugelink.events import PlannedStep
+from gaugelink.events import PlannedFigure, PlannedStep
 from gaugelink.planning.allowances import STEPS
-from gaugelink.planning.order import work_order
+from gaugelink.planning.order import FACE, work_order
+from gaugelink.planning.order_figures import figures_of
 from gaugelink.planning.plan import Conflict, plan
+from gaugelink.planning.setting import readable
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.quantity import parse_length
@@ -36,13 +38,15 @@ from gaugelink.view.trial import trial_document
 from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable, Iterator
 
     from gaugelink.planning.allowances import Step
-    from gaugelink.planning.task import Task
+    from gaugelink.planning.order import WorkOrder
+    from gaugelink.planning.task import Deed, Task
     from gaugelink.view.state import JobView
 
 Document = dict[str, Any]
+Figures = dict[tuple["Deed", str], tuple[PlannedFigure, ...]]
 
 PAPERS: Final = {
     "work-order.pdf": "application/pdf",
@@ -103,6 +107,7 @@ class Advisor:
     shop: Shop | None = None
     _told_for: Task | None = None
     _told: Document | None = None
+    _figures: Figures = field(default_factory=dict)
     _one: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     async def ask(self, question: Document) -> tuple[int, Document]:
@@ -155,10 +160,7 @@ class Advisor:
                 return 409, _no("there is no plan to take")
             if told["key"] != asked.key:
                 return 409, _no("the head stands differently by now; look at the new plan first")
-            steps = tuple(
-                PlannedStep(line["done"], tuple(line["valves"]), line["words"], line["depth"])
-                for line in told["lines"]
-            )
+            steps = tuple(_step(line, self._figures) for line in told["lines"])
             await view.bench.do(TakePlan(told["cost"], told["standing"], steps, asked.by))
         except GaugeLinkError as fault:
             return 409, _no(str(fault))
@@ -216,7 +218,7 @@ class Advisor:
         async with self._one:  # two pages wait for one answer, not for two
             found = self._survey(view)
             if self._told is None or found.task != self._told_for:
-                self._told = await asyncio.to_thread(_planned, found)
+                self._told, self._figures = await asyncio.to_thread(_planned, found)
                 self._told_for = found.task
             return self._told
 
@@ -238,19 +240,48 @@ class Advisor:
         return trial_document(task, names.index(asked.valve), steps[asked.step], depth)
 
 
-def _planned(found: Survey) -> Document:
-    """Plan, away from the loop.
+def _planned(found: Survey) -> tuple[Document, Figures]:
+    """Plan, away from the loop; and say what each step should leave behind.
+
+    Depths are those of the work order, so that page and printed sheet say the same.
 
     Raises:
         InputError: no time was left.
     """
+    figures: Figures = {}
     try:
-        told = document(found.task, plan(found.task, SECONDS), ALTERNATIVES, SECONDS)
+        chosen = plan(found.task, SECONDS)
+        told = document(found.task, chosen, ALTERNATIVES, SECONDS)
     except ValueError as fault:
         raise InputError(str(fault)) from None
+    if not isinstance(chosen, Conflict):
+        order = work_order(found.task, chosen)
+        figures = figures_of(order)
+        told["operations"] = list(_as_set(told["operations"], order))
     advice = advice_document(told, found.left_out)
     lines = json.dumps([advice["cost"], advice["lines"]])
-    return {**advice, "key": hashlib.sha256(lines.encode()).hexdigest()[:16]}
+    return {**advice, "key": hashlib.sha256(lines.encode()).hexdigest()[:16]}, figures
+
+
+def _as_set(rows: Iterable[Document], order: WorkOrder) -> Iterator[Document]:
+    """Put the depths as a dial is set to them in the place of the plan's own."""
+    lines = {(line.deed, line.place): line for line in order.lines}
+    for row in rows:
+        line = lines[row["operation"], row["valve"]]
+        if line.setting is None or "least_mm" not in row:
+            yield row
+            continue
+        depth, least, most = (pm / 1e9 for pm in readable(line.setting))
+        if row["operation"] == "fit insert":  # a rise there, a seat cut below 0 here
+            depth, least, most = -depth, -most, -least
+        yield {**row, "depth_mm": depth, "least_mm": least, "most_mm": most}
+
+
+def _step(line: Document, figures: Figures) -> PlannedStep:
+    valves = tuple(line["valves"])
+    expected = [one for valve in valves or (FACE,)
+                for one in figures.get((line["operation"], valve), ())]  # fmt: skip
+    return PlannedStep(line["done"], valves, line["words"], line["depth"], tuple(expected))
 
 
 def _no(words: str) -> Document:

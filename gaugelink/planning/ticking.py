@@ -21,10 +21,12 @@ class Ticked:
     Attributes:
         step: what it asks for.
         done: the work that did it, by valve; `FACE` where it concerns the whole head.
+        places: the record place of that work.
     """
 
     step: PlannedStep
     done: dict[str, WorkDone] = field(default_factory=dict)
+    places: dict[str, int] = field(default_factory=dict)
 
     @property
     def owners(self) -> tuple[str, ...]:
@@ -71,4 +73,5 @@ def ticked(place: int, order: PlanTaken, work: Iterable[tuple[int, WorkDone]]) -
             )  # fmt: skip
             if open_line is not None:
                 open_line.done[valve] = done
+                open_line.places[valve] = at
     return lines

@@ -69,7 +69,20 @@ def _row(line: Doc) -> Print:
         ] or [{"name": "face", "done": line.get("finished") is True}],
         "words": printable(line.get("words"), 200),
         "told": printable(line.get("told"), 300),
+        "found": [_found(one) for one in mappings(line.get("figures"))[:_MOST] if one.get("found")],
     }  # fmt: skip
+
+
+def _found(one: Doc) -> str:
+    """Say what a line should have left behind at a valve, and what was found."""
+    owner = printable(one.get("valve"), 12, unbroken=6) or "head"
+    difference = printable(one.get("difference"), 30)
+    return (
+        f"{owner} {printable(one.get('figure'), 60)}: expected "
+        f"{printable(one.get('expected'), 60)}, found {printable(one.get('found'), 60)}"
+        f"{f' ({difference})' if difference else ''}"
+        f"{', a surprise' if one.get('word') == 'surprise' else ''}"
+    )
 
 
 def _texts(doc: Doc, key: str) -> list[str]:

@@ -1,13 +1,24 @@
-"""The work order that somebody took, and how far it is done, as the page draws it."""
+"""The work order that somebody took, how far it is done, and what came out of it."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
+from gaugelink.planning.compared import compared_in
+from gaugelink.planning.forecast_words import moved_words
+from gaugelink.planning.order_figures import due
 from gaugelink.planning.ticking import FACE, Ticked, ticked
+from gaugelink.planning.working import placed
+from gaugelink.quantity import rounded_text
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from gaugelink.course import Course
+    from gaugelink.planning.forecast import Compared
+    from gaugelink.planning.order_figures import Due
+    from gaugelink.quantity import Displayed
     from gaugelink.view.parts import Document
 
 
@@ -17,13 +28,17 @@ def order_document(course: Course) -> Document | None:
         return None
     place, order = course.order
     lines = ticked(place, order, course.work)
+    compared = {item.found.placed.place: item for item in compared_in(course)}
     return {
         "place": place,
         "cost": order.cost,
         "standing": order.standing,
         "by": order.by,
         "utc": order.stamp.utc,
-        "lines": [_line(line) for line in lines],
+        "lines": [
+            {**_line(line), "figures": [_figure(course, one, compared) for one in figures]}
+            for line, figures in zip(lines, due(lines), strict=True)
+        ],
         "done": sum(len(line.done) for line in lines),
         "of": sum(len(line.owners) for line in lines),
     }
@@ -44,3 +59,69 @@ def _line(line: Ticked) -> Document:
         "finished": line.finished,
         "told": "; ".join(told),
     }
+
+
+def _figure(course: Course, one: Due, compared: Mapping[int, Compared]) -> Document:
+    """Write what a line should leave at a valve, and what was found there since."""
+    found = _found(course, one)
+    held = [compared[place] for place, _ in found if place in compared]
+    surprised = [item for item in held if item.surprise]
+    sizes = [shown for _, shown in found]
+    word = "surprise" if surprised else ""
+    if held and not surprised and all(item.word == "as foretold" for item in held):
+        word = "as foretold"
+    return {
+        "valve": one.valve or None,
+        "figure": one.figure,
+        "expected": one.words,
+        "moved": _signed(one.moved_pm) if one.moved_pm else "",
+        "done": one.done is not None,
+        "found": _span(sizes),
+        "difference": _difference(one, sizes),
+        "word": word,
+        "words": moved_words(surprised[0]) if surprised else "",
+    }
+
+
+def _found(course: Course, one: Due) -> list[tuple[int, Displayed]]:
+    """List the readings of a figure that count and were taken after its work, by their places.
+
+    Once a later line has changed it, what is found belongs to that line.
+    """
+    if one.done is None or not one.settled:
+        return []
+    found = []
+    for place in course.filled.values():
+        event = course.history[place].event
+        at = placed(place, event)
+        if isinstance(event, ReadingAssigned):
+            event = course.history[event.parked].event
+        if (
+            at is not None
+            and at.place > one.done
+            and at.position.valve == one.valve
+            and at.position.characteristic == one.figure
+            and isinstance(event, ReadingTaken | ReadingParked)
+        ):
+            found.append((at.place, event.shown))
+    return sorted(found, key=lambda item: item[0])
+
+
+def _span(sizes: list[Displayed]) -> str:
+    if not sizes:
+        return ""
+    least, most = (pick(sizes, key=lambda shown: shown.pm) for pick in (min, max))
+    same_unit = least.unit == most.unit
+    return str(most) if least.pm == most.pm else f"{least.text if same_unit else least} to {most}"
+
+
+def _difference(one: Due, sizes: list[Displayed]) -> str:
+    """Say by how much one size was missed; ranges, and several sizes, have no single difference."""
+    if len(sizes) != 1 or one.least_pm != one.most_pm:
+        return ""
+    return _signed(sizes[0].pm - one.least_pm)
+
+
+def _signed(pm: int) -> str:
+    text = rounded_text(pm, "mm", 3)
+    return f"{'+' if pm > 0 else ''}{text} mm"
