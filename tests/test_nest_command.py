@@ -233,6 +233,10 @@ def test_people_get_the_nest_and_its_springs(run_cli: RunCli, tmp_path: Path) ->
         ('least = "260 N"', 'least = "260 mm"', "limit.1.least: found the unit 'mm' in '260 mm'"),
         ('u = "2 N"', 'u = "-2 N"', "line 9, limit.1.u: found '-2 N', accepted: 0 or more"),
         ('height = "40 mm"\n', "", "limit.1.height: this key is missing"),
+        ('solid_height = "25 mm"', 'lift = "9 mm"',
+         "line 21, spring.2.lift: found it in a [[spring]] table, accepted: before the first"),
+        ('rate = "10 N/mm"', 'rate = "1e90 N/mm"',
+         "spring.2.rate: found '1e90 N/mm', accepted: up to 1e+09 N/mm"),
         (NEST[NEST.index("[[spring]]"):], "spring = []", "spring: found []"),
     ],
 )  # fmt: skip
@@ -249,3 +253,12 @@ def test_what_cannot_be_reckoned_is_said_in_a_sentence(
     assert (status, out) == (2, "")
     assert sentence in err
     assert err.count("\n") == 1
+
+
+def test_single_brackets_are_told(run_cli: RunCli, tmp_path: Path) -> None:
+    file = tmp_path / "nest.toml"
+    file.write_text('heights = ["40 mm"]\n[spring]\nname = "only"\n', encoding="utf-8")
+    status, out, err = run_cli("spring", file)
+    assert (status, out) == (2, "")
+    words = "line 2, spring: found [spring], accepted: [[spring]], for there may be several\n"
+    assert err.endswith(words)

@@ -6,8 +6,15 @@ from fractions import Fraction
 from typing import Any
 
 from gaugelink import tomlfile
-from gaugelink.commands.spring_keys import Keys, NestFile, SpringFile, SpringReader
+from gaugelink.commands.spring_keys import (
+    Keys,
+    NestFile,
+    SettingKeys,
+    SpringFile,
+    SpringReader,
+)
 from gaugelink.commands.spring_setting import Setting, maybe
+from gaugelink.errors import InputError
 from gaugelink.metrology.nest import Member, Nest
 
 
@@ -17,9 +24,27 @@ def document(text: str, file: str) -> dict[str, Any]:
     Raises:
         InputError: a key is missing or bad.
     """
-    if "spring" in tomlfile.parse(text, file):
+    data = tomlfile.parse(text, file)
+    if "spring" in data:
+        _misplaced(data["spring"], text, file)
         return _nest(Keys(tomlfile.check(NestFile, text, file), text, file))
     return _single(Keys(tomlfile.check(SpringFile, text, file), text, file))
+
+
+def _misplaced(springs: object, text: str, file: str) -> None:
+    """Refuse what belongs to the nest and stands in one of its springs: a slip of the format."""
+    if isinstance(springs, dict):
+        what = "found [spring], accepted: [[spring]], for there may be several"
+        raise InputError(what, file=file, line=tomlfile.line_of(text, ("spring",)), field="spring")
+    for at, one in enumerate(springs if isinstance(springs, list) else []):
+        for name in one if isinstance(one, dict) else ():
+            if name in SettingKeys.model_fields:
+                raise InputError(
+                    "found it in a [[spring]] table, accepted: before the first of them, for it "
+                    "holds for the nest",
+                    file=file, line=tomlfile.line_of(text, ("spring", at, name)),
+                    field=f"spring.{at + 1}.{name}",
+                )  # fmt: skip
 
 
 def _single(keys: Keys[SpringFile]) -> dict[str, Any]:

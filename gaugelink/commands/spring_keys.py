@@ -19,10 +19,13 @@ LENGTH = "40.5 mm or 1.59 in"
 LOAD = "362 N or 81.4 lbf"
 RATE = "20.5 N/mm or 117 lbf/in"
 
+MOST = 10**9
+"""Of any amount: far beyond every spring, and nothing made of it overflows."""
+
 MAY_BE_NONE = {"lift", "least_bind_margin", "step"}
 """Lengths that may be 0."""
 
-Coils = Annotated[float, Field(gt=0, le=1000)]
+Coils = Annotated[float, Field(ge=0.5, le=1000)]
 
 
 class _Table(BaseModel):
@@ -156,9 +159,12 @@ class Keys(Generic[Model_co]):
             InputError: it is none.
         """
         try:
-            return self._amounts.read(text, unit, example)
+            found = self._amounts.read(text, unit, example)
         except InputError as fault:
             raise self.bad(fault.what, name) from None
+        if abs(found) > MOST:
+            raise self.bad(f"found {text!r}, accepted: up to {MOST:.0e} {unit}", name)
+        return found
 
     def bad(self, what: str, *names: str) -> InputError:
         """Make the fault of a key."""
