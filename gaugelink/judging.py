@@ -116,11 +116,16 @@ class Missing:
 
 @dataclass(slots=True)
 class Judgement:
-    """What judging gave: verdicts in the order of the sheet, and what is left over."""
+    """What judging gave: verdicts in the order of the sheet, and what is left over.
+
+    ``travels`` are those of the sweeps of a session, usable or not, with their standard
+    uncertainty, picometres, by record place; whoever judges a session adds them.
+    """
 
     verdicts: list[Judged] = field(default_factory=list)
     missing: list[Missing] = field(default_factory=list)
     unused: list[Measured] = field(default_factory=list)
+    travels: dict[int, tuple[int, int]] = field(default_factory=dict)
 
     def counts(self) -> dict[str, int]:
         """Count the verdicts by word; words that did not occur count 0."""

@@ -47,7 +47,7 @@ def work(head: Head, operation: Any, depth: str, *valves: str) -> None:
 
 
 def told(head: Head, line: int = 0, figure: int = 0) -> dict[str, Any]:
-    document = order_document(head.session)
+    document = order_document(head.session, head.judgement().travels)
     assert document is not None
     check(document, ORDER)
     found: dict[str, Any] = document["lines"][line]["figures"][figure]
@@ -61,7 +61,9 @@ def test_before_the_work_the_plan_says_what_to_expect() -> None:
         "found": "", "difference": "", "word": "", "words": "",
     }  # fmt: skip
     assert told(head, 1)["expected"] == "1.425 mm"
-    assert order_document(head.replayed()) == order_document(head.session)
+    assert order_document(head.replayed(), head.judgement().travels) == order_document(
+        head.session, head.judgement().travels
+    )
 
 
 def test_the_depth_that_was_told_moves_its_line_and_those_after_it_at_once() -> None:
@@ -143,7 +145,7 @@ def test_a_skim_moves_every_valve() -> None:
 
 def test_an_order_of_an_older_record_has_no_figures() -> None:
     head = taken(PlannedStep("seat cut", ("1I",), "cut seat 0.150 mm", "0.150 mm"))
-    document = order_document(head.session)
+    document = order_document(head.session, head.judgement().travels)
     assert document is not None
     assert document["lines"][0]["figures"] == []
 
@@ -205,7 +207,9 @@ def test_the_report_prints_what_was_expected_and_found() -> None:
     work(head, "seat cut", "0.15", "1I", "2I")
     head.at(BEFORE)
     head.at(DEPTH, "1.51")
-    laid = lay_out(sample_document() | {"order": order_document(head.session)})
+    laid = lay_out(
+        sample_document() | {"order": order_document(head.session, head.judgement().travels)}
+    )
     assert laid["order"]["rows"][0]["found"] == [
         "1I stand-down: expected 1.420 mm, found 1.51 mm (+0.090 mm), a surprise"
     ]

@@ -64,10 +64,10 @@ def test_a_surprise_that_is_within_stands_against_a_release() -> None:
 def test_measured_once_more_with_the_same_result_it_is_answered() -> None:
     head = cut("1.50", "1.51")
     assert head.words() == []
-    (surprise,) = surprises_in(head.session)
+    (surprise,) = surprises_in(head.session, head.judgement().travels)
     assert surprise.answer == "measured once more, and it is the same: 1.50 mm, 1.51 mm"
     head.release()
-    assert surprises_in(head.replayed())[0].answer == surprise.answer
+    assert surprises_in(head.replayed(), {})[0].answer == surprise.answer
 
 
 def test_measured_once_more_as_foretold_it_is_none_any_more() -> None:
@@ -152,7 +152,10 @@ def test_a_named_person_accepts_a_surprise_with_a_reason_and_the_release_leans_o
     assert (deviation["state"], deviation["value"], deviation["limit"]) == (
         "holds", "1.5 mm", "expected 1.42 mm after seat cut 0.15 mm"
     )  # fmt: skip
-    assert surprises_in(head.session)[0].answer == "accepted by C. D.: dial was misread"
+    assert (
+        surprises_in(head.session, head.judgement().travels)[0].answer
+        == "accepted by C. D.: dial was misread"
+    )
 
 
 def test_what_was_accepted_holds_for_this_reading_only() -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.capture.foretold import new_surprises, surprises
 from gaugelink.capture.ledger import Ledger, head_is_due
+from gaugelink.capture.measured import travels_of
 from gaugelink.deeds import SweepArrived
 from gaugelink.errors import GaugeLinkError, RecordError
 from gaugelink.events import (
@@ -125,7 +126,7 @@ class Desk:
             RecordError: they could not be written; nothing is taken in.
             SessionError: the bench has been stopped.
         """
-        cursor, known = self.session.cursor, surprises(self.session)
+        cursor, known = self.session.cursor, self._surprises()
         done = await self.ledger.commit(events)
         if self.session.cursor != cursor:
             self.on_moved()
@@ -141,7 +142,7 @@ class Desk:
                 self.audience.say("warning", f"{event.gauge}: {zero_words(event.why)}")
             elif isinstance(event, BatteryTold) and event.low:
                 self.audience.say("warning", f"{event.gauge} says {event.words}: {BATTERY}")
-        for words in new_surprises(known, surprises(self.session)):
+        for words in new_surprises(known, self._surprises()):
             self.audience.say("warning", words)
         if head_is_due(done):
             try:
@@ -150,6 +151,9 @@ class Desk:
                 # The events are on disk and sealed all the same.
                 self.audience.say("warning", f"no signed head could be published: {fault}")
         return done
+
+    def _surprises(self) -> dict[int, str]:
+        return surprises(self.session, travels_of(self.ledger.analyses))
 
     def undone(self, fault: Exception) -> None:
         """Tell that something failed after the one who had asked for it was gone."""

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.events import WorkDone
 from gaugelink.head import zero_check_of
-from gaugelink.planning.compared import compared_in, new_sizes_of, sizes_in
+from gaugelink.planning.compared import around_of, compared_in, new_sizes_of, sizes_in
 from gaugelink.planning.forecast import base_of, foretell, was_found_out
+from gaugelink.planning.forecast_rock import foretell_rock
 from gaugelink.planning.forecast_words import place_words, size_words, surprise_words
-from gaugelink.planning.stages import touches
+from gaugelink.planning.stages import Placed, touches
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.deeds import DoWork
     from gaugelink.head import Position
+    from gaugelink.planning.compared import Travels
     from gaugelink.planning.forecast import Forecast, Sized
     from gaugelink.quantity import Displayed
     from gaugelink.reading import Stamp
@@ -27,9 +30,9 @@ MOST_LINES: Final = 40
 MOST_TOLD: Final = 3
 
 
-def surprises(session: Session) -> dict[int, str]:
-    """Say every surprise in words, by the record place of its reading."""
-    return {item.found.placed.place: surprise_words(item) for item in compared_in(session)
+def surprises(session: Session, travels: Travels) -> dict[int, str]:
+    """Say every surprise in words, by the record place of its reading or sweep."""
+    return {item.found.placed.place: surprise_words(item) for item in compared_in(session, travels)
             if item.surprise}  # fmt: skip
 
 
@@ -58,6 +61,9 @@ def expected_at(session: Session, position: Position) -> Forecast | None:
 def _expected(
     session: Session, position: Position, sizes: list[Sized], done: list[tuple[int, WorkDone]]
 ) -> Forecast | None:
+    if position.method == "rock":
+        around = around_of(session, sizes)
+        return foretell_rock(position, replace(around, done=done), _NOW + 1) if around else None
     good = [item for item in sizes if not was_found_out(item, done)]
     thickness = [item for item in good if item.placed.position.characteristic == "head thickness"]
     before = base_of(good, position, done, _NOW + 1)
@@ -82,8 +88,13 @@ def preview(session: Session, operation: DoWork, stamp: Stamp) -> list[str]:
     silent: dict[str, None] = {}
     for step in session.plan:
         position = step.position
+        if step.sweep:
+            then = _expected(session, position, sizes, done)
+            if touches(event, _NOW, Placed(position, "", -1)) and then and not then.why_not:
+                lines.append(f"{place_words(position)}: \u2192 {size_words(then)}")
+            continue
         measured = [item for item in sizes if item.placed.position == position]
-        if step.sweep or not measured or not touches(event, _NOW, measured[-1].placed):
+        if not measured or not touches(event, _NOW, measured[-1].placed):
             continue
         then = _expected(session, position, sizes, done)
         if then is None or then.why_not:

@@ -26,7 +26,15 @@ def judge_session(sheet: Sheet, session: Session, analyses: Mapping[int, Analysi
         session: the readings and sweeps.
         analyses: the analysis of each sweep by its place in the record.
     """
-    return judge(sheet, measured_in(sheet, session, analyses))
+    found = judge(sheet, measured_in(sheet, session, analyses))
+    found.travels.update(travels_of(analyses))
+    return found
+
+
+def travels_of(analyses: Mapping[int, Analysis]) -> dict[int, tuple[int, int]]:
+    """Give the travel of every sweep that has one, with its standard uncertainty, by place."""
+    return {place: (one.travel_pm, one.travel_u_pm) for place, one in analyses.items()
+            if one.travel_pm}  # fmt: skip
 
 
 def measured_in(sheet: Sheet, session: Session, analyses: Mapping[int, Analysis]) -> list[Measured]:

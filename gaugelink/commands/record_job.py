@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gaugelink import sheetfile
-from gaugelink.capture.measured import measured_in
+from gaugelink.capture.measured import judge_session, measured_in
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.errors import InputError
 from gaugelink.event_documents import from_document
-from gaugelink.events import JobOpened
-from gaugelink.judging import Judgement, Measured, judge
+from gaugelink.events import JobOpened, SweepTaken
 from gaugelink.plan import plan_for
 from gaugelink.record import SqliteStore
 from gaugelink.session import Session
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
+    from gaugelink.judging import Judgement, Measured
     from gaugelink.limits import Sheet
     from gaugelink.record import Entry
 
@@ -76,8 +76,10 @@ def job_of(entries: Iterable[Entry], file: str) -> RecordedJob:
     for place, event in events:
         session.apply(place, event)
     analyses = {
-        item.place: analyse_trace(item.trace, gauges[item.tag.gauge].u_pm)
-        for item in session.sweeps()
+        place: analyse_trace(event.trace, gauges[event.tag.gauge].u_pm)
+        for place, event in events
+        if isinstance(event, SweepTaken)
     }
     measured = measured_in(sheet, session, analyses)
-    return RecordedJob(opened[0], sheet, session, measured, judge(sheet, measured))
+    judgement = judge_session(sheet, session, analyses)
+    return RecordedJob(opened[0], sheet, session, measured, judgement)

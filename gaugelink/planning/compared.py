@@ -6,17 +6,22 @@ gauge slipped nor was another place measured, and the reading stands although th
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final, Protocol
 
-from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
+from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, SweepTaken
 from gaugelink.head import zero_check_of
-from gaugelink.planning.forecast import SURE, Sized, pairs
+from gaugelink.planning.forecast import SURE, Sized, compare, pairs, was_found_out
+from gaugelink.planning.forecast_rock import Around, foretell_rock
+from gaugelink.planning.stages import Placed
+from gaugelink.planning.ticking import ticked
 from gaugelink.planning.working import placed
+from gaugelink.quantity import Displayed, rounded_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from gaugelink.events import WorkDone
+    from gaugelink.events import PlanTaken, WorkDone
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
     from gaugelink.planning.forecast import Compared, NewSizes
@@ -27,6 +32,10 @@ MEASURED_AGAIN: Final = "measured again"
 FROM_THE_TRAY: Final = "replaced from the tray"
 REPEATED: Final = frozenset({MEASURED_AGAIN, FROM_THE_TRAY, "to see whether it repeats"})
 """Reasons why a reading gave way to another one that say nothing against it."""
+
+
+Travels = Mapping[int, tuple[int, int]]
+"""Travel of sweeps and its standard uncertainty, picometres, by record place."""
 
 
 class Seen(Protocol):
@@ -47,6 +56,10 @@ class Seen(Protocol):
     @property
     def sheet(self) -> Sheet | None:
         """The limits."""
+
+    @property
+    def order(self) -> tuple[int, PlanTaken] | None:
+        """The plan that was taken, with its place in the record."""
 
 
 def sizes_in(seen: Seen) -> list[Sized]:
@@ -71,21 +84,44 @@ def new_sizes_of(sheet: Sheet | None) -> NewSizes:
     return sizes
 
 
-def compared_in(seen: Seen) -> list[Compared]:
-    """Hold every reading that was taken after work against what was foretold, oldest first."""
+def compared_in(seen: Seen, travels: Travels) -> list[Compared]:
+    """Hold every reading and sweep after work against what was foretold, oldest first.
+
+    Args:
+        seen: where the session stands.
+        travels: of each usable sweep, by its record place.
+    """
     if not seen.work:
         return []
-    return pairs(sizes_in(seen), seen.work, new_sizes_of(seen.sheet))
+    sizes = sizes_in(seen)
+    found = pairs(sizes, seen.work, new_sizes_of(seen.sheet))
+    around = around_of(seen, sizes)
+    for line in seen.history.values() if around else ():
+        swept = None if line.struck else _travel(seen, line, travels)
+        if around is None or swept is None or was_found_out(swept, seen.work):
+            continue
+        then = foretell_rock(swept.placed.position, around, swept.placed.place)
+        if then is not None:
+            found.append(compare(then, swept))
+    return sorted(found, key=lambda item: item.found.placed.place)
 
 
-def before_it(seen: Seen, found: Sized) -> Sized | None:
+def around_of(seen: Seen, sizes: list[Sized]) -> Around | None:
+    """Give what rocks are foretold from; None without a sheet."""
+    if seen.sheet is None:
+        return None
+    lines = ticked(*seen.order, seen.work) if seen.order else ()
+    return Around(seen.sheet, sizes, seen.work, lines)
+
+
+def before_it(seen: Seen, found: Sized, travels: Travels) -> Sized | None:
     """Find the reading of the same place that one took the place of; None where there is none.
 
     What was struck out because something was wrong with it is none, nor what work made stale.
     """
     earlier = [size for line in seen.history.values()
                if line.struck in REPEATED and not line.stale
-               if (size := _size(seen, line)) is not None
+               if (size := _size(seen, line) or _travel(seen, line, travels)) is not None
                if size.placed.position == found.placed.position
                and size.placed.place < found.placed.place]  # fmt: skip
     return max(earlier, key=lambda size: size.placed.place, default=None)
@@ -99,8 +135,9 @@ def repeats(seen: Seen, one: Sized, other: Sized) -> bool:
     """
     square = 0
     for size in (one, other):
-        gauge = seen.gauges[size.placed.gauge]
-        scatter = gauge.repeatability_pm
+        scatter = seen.gauges[size.placed.gauge].repeatability_pm
+        if size.placed.position.method == "rock":
+            scatter = None  # of a travel, from the ends of many rocks
         square += (scatter if scatter is not None else size.u_pm) ** 2
     apart = (one.shown.pm - other.shown.pm) * SURE.denominator
     # Two readings on neighbouring steps of a display are the same reading.
@@ -126,3 +163,14 @@ def _size(seen: Seen, line: Line) -> Sized | None:
     if gauge is None or not isinstance(event, ReadingTaken | ReadingParked):
         return None
     return Sized(at, event.shown, gauge.u_pm)
+
+
+def _travel(seen: Seen, line: Line, travels: Travels) -> Sized | None:
+    event = line.event
+    if not isinstance(event, SweepTaken) or not event.usable or line.place not in travels:
+        return None
+    if event.tag.gauge not in seen.gauges:
+        return None
+    travel_pm, u_pm = travels[line.place]
+    shown = Displayed(rounded_text(travel_pm, "mm", 4), "mm", travel_pm, 100_000)
+    return Sized(Placed(event.tag.position, event.tag.gauge, line.place), shown, u_pm)

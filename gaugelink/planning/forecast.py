@@ -280,6 +280,13 @@ class Compared:
     def meanings(self) -> tuple[str, ...]:
         """What a surprise here can mean, in short words."""
         place = self.forecast.position
+        if place.method == "rock":
+            other = "guide or valve is another one than told, or of another size"
+            if self.difference_pm > 0:
+                return ("another valve was rocked", other, "the guide is loose in the head",
+                        "the indicator's base slipped")  # fmt: skip
+            return ("another valve was rocked", other, "the rocks stopped short of the wall",
+                    "there was oil or dirt in the guide")  # fmt: skip
         wrong = f"another {'valve' if place.valve else 'place'} was measured"
         if not self.forecast.is_size:
             return wrong, "the part is not the new one", "the gauge's zero is off"

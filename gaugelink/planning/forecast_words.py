@@ -32,7 +32,8 @@ def part_words(position: Position) -> str:
     >>> part_words(Position("3E", "guide bore", "top", "across"))
     'guide bore, top, across'
     """
-    parts = [position.characteristic, position.station, position.direction]
+    by_rock = " by rock" if position.method == "rock" else ""
+    parts = [position.characteristic + by_rock, position.station, position.direction]
     return ", ".join(part for part in parts if part)
 
 
@@ -51,6 +52,9 @@ def size_words(forecast: Forecast) -> str:
         shown = [forecast.before.shown, *(one.depth for one in forecast.because if one.depth)]
         places = max(_places(one) for one in shown if one.unit == unit)
         return f"{rounded_text(forecast.low_pm, unit, places)} {unit}"
+    if forecast.position.method == "rock":
+        ends = [rounded_text(pm or 0, "mm", 3) for pm in (forecast.low_pm, forecast.high_pm)]
+        return f"travel {' to '.join(dict.fromkeys(ends))} mm"
     unit = forecast.before.shown.unit if forecast.before else "mm"
     low, high = (None if pm is None else exact_text(pm, unit, most_places=5)
                  for pm in (forecast.low_pm, forecast.high_pm))  # fmt: skip

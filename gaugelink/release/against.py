@@ -53,7 +53,7 @@ def blocks(course: Course, judgement: Judgement, today: str) -> list[Block]:
         *_inspections(course, valves_of(course)),
         *_verdicts(course, judgement),
         *springs(course),
-        *surprises(course),
+        *surprises(course, judgement),
         *doubtful(course),
         *_steps(course),
         *_left_over(course, judgement),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from gaugelink.course import Course
     from gaugelink.judging import Judgement
+    from gaugelink.planning.compared import Travels
     from gaugelink.planning.forecast import Compared, Sized
 
 TO_DO: Final = "measure it once more, or have it accepted by name with a reason"
@@ -52,21 +53,26 @@ class Surprise:
         return f"{words}; {TO_DO}"
 
 
-def surprises_in(course: Course) -> list[Surprise]:
-    """List the readings that count and surprised, in order of measuring."""
+def surprises_in(course: Course, travels: Travels) -> list[Surprise]:
+    """List the readings and sweeps that count and surprised, in order of measuring.
+
+    Args:
+        course: where the session stands.
+        travels: of its sweeps (`gaugelink.judging.Judgement.travels`).
+    """
     at = {measured: (number, place)
           for number, place, measured in counting(course, course.filled)}  # fmt: skip
     found = [
-        _surprise(course, item, *at[item.found.placed.place])
-        for item in compared_in(course)
+        _surprise(course, item, travels, *at[item.found.placed.place])
+        for item in compared_in(course, travels)
         if item.surprise and item.found.placed.place in at
     ]
     return sorted(found, key=lambda one: one.step)
 
 
-def surprises(course: Course) -> Iterator[Block]:
+def surprises(course: Course, judgement: Judgement) -> Iterator[Block]:
     """Go through the surprises that nothing has explained yet."""
-    for one in surprises_in(course):
+    for one in surprises_in(course, judgement.travels):
         if not one.answer:
             position = one.compared.forecast.position
             yield Block("surprise", position.valve, part_words(position), one.why, one.step,
@@ -77,11 +83,13 @@ def signables(course: Course, judgement: Judgement) -> list[Signable]:
     """List what a deviation can be signed for now: what is not within, and what surprised."""
     return [
         *(signable(item) for item in judgement.verdicts if item.verdict != "within"),
-        *(one.paper for one in surprises_in(course)),
+        *(one.paper for one in surprises_in(course, judgement.travels)),
     ]
 
 
-def _surprise(course: Course, item: Compared, number: int, place: int) -> Surprise:
+def _surprise(
+    course: Course, item: Compared, travels: Travels, number: int, place: int
+) -> Surprise:
     shown, position = item.found.shown, item.forecast.position
     paper = Signable(
         position.valve,
@@ -91,7 +99,7 @@ def _surprise(course: Course, item: Compared, number: int, place: int) -> Surpri
         f"{exact_text(shown.pm, shown.unit)} {shown.unit}",
         (place,),
     )
-    before = before_it(course, item.found)
+    before = before_it(course, item.found, travels)
     answer = ""
     if before is not None and repeats(course, before, item.found):
         answer = f"measured once more, and it is the same: {before.shown}, {shown}"

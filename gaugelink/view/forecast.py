@@ -17,10 +17,12 @@ from gaugelink.planning.forecast_words import (
     uncertainty_words,
 )
 from gaugelink.release import surprises_in
+from gaugelink.release.block import named
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from gaugelink.planning.compared import Travels
     from gaugelink.planning.forecast import Compared
     from gaugelink.reading import Stamp
     from gaugelink.session import Session
@@ -28,10 +30,16 @@ if TYPE_CHECKING:
     from gaugelink.work import Operation
 
 
-def forecast_documents(session: Session) -> list[Document]:
-    """Write every reading that was taken after work beside what was foretold, oldest first."""
-    answers = {one.compared.found.placed.place: one.answer for one in surprises_in(session)}
-    return [_row(item, answers) for item in compared_in(session)]
+def forecast_documents(session: Session, travels: Travels) -> list[Document]:
+    """Write what was read and swept after work beside what was foretold, oldest first.
+
+    Args:
+        session: where it stands.
+        travels: of its sweeps.
+    """
+    surprises = surprises_in(session, travels)
+    answers = {one.compared.found.placed.place: one.answer for one in surprises}
+    return [_row(item, answers) for item in compared_in(session, travels)]
 
 
 def next_expected(session: Session) -> str:
@@ -60,7 +68,7 @@ def _row(item: Compared, answers: Mapping[int, str]) -> Document:
     return {
         "place": item.found.placed.place,
         "valve": position.valve or None,
-        "characteristic": position.characteristic,
+        "characteristic": named(position.characteristic, position.method),
         "station": position.station,
         "direction": position.direction,
         "before": str(forecast.before.shown) if forecast.before else "",

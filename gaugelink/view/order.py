@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
 from gaugelink.planning.compared import compared_in
+from gaugelink.planning.forecast_rock import travel_words
 from gaugelink.planning.forecast_words import moved_words
 from gaugelink.planning.order_figures import due
 from gaugelink.planning.ticking import FACE, Ticked, ticked
@@ -16,19 +17,25 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from gaugelink.course import Course
+    from gaugelink.planning.compared import Travels
     from gaugelink.planning.forecast import Compared
     from gaugelink.planning.order_figures import Due
     from gaugelink.quantity import Displayed
     from gaugelink.view.parts import Document
 
 
-def order_document(course: Course) -> Document | None:
-    """Write the work order; None where no plan was taken."""
+def order_document(course: Course, travels: Travels) -> Document | None:
+    """Write the work order; None where no plan was taken.
+
+    Args:
+        course: where the session stands.
+        travels: of its sweeps.
+    """
     if course.order is None:
         return None
     place, order = course.order
     lines = ticked(place, order, course.work)
-    compared = {item.found.placed.place: item for item in compared_in(course)}
+    compared = {item.found.placed.place: item for item in compared_in(course, travels)}
     return {
         "place": place,
         "cost": order.cost,
@@ -63,7 +70,10 @@ def _line(line: Ticked) -> Document:
 
 def _figure(course: Course, one: Due, compared: Mapping[int, Compared]) -> Document:
     """Write what a line should leave at a valve, and what was found there since."""
-    found = _found(course, one)
+    rocks = ""
+    if one.figure == "guide clearance":
+        rocks = travel_words(course.sheet, one.valve, one.least_pm, one.most_pm)
+    found = _swept(course, one, compared) if rocks else _found(course, one)
     held = [compared[place] for place, _ in found if place in compared]
     surprised = [item for item in held if item.surprise]
     sizes = [shown for _, shown in found]
@@ -73,10 +83,10 @@ def _figure(course: Course, one: Due, compared: Mapping[int, Compared]) -> Docum
     return {
         "valve": one.valve or None,
         "figure": one.figure,
-        "expected": one.words,
+        "expected": f"{one.words}, by rock {rocks}" if rocks else one.words,
         "moved": _signed(one.moved_pm) if one.moved_pm else "",
         "done": one.done is not None,
-        "found": _span(sizes),
+        "found": f"travel {_span(sizes)}" if rocks and sizes else _span(sizes),
         "difference": _difference(one, sizes),
         "word": word,
         "words": moved_words(surprised[0]) if surprised else "",
@@ -105,6 +115,22 @@ def _found(course: Course, one: Due) -> list[tuple[int, Displayed]]:
         ):
             found.append((at.place, event.shown))
     return sorted(found, key=lambda item: item[0])
+
+
+def _swept(
+    course: Course, one: Due, compared: Mapping[int, Compared]
+) -> list[tuple[int, Displayed]]:
+    """List the travels of a valve that count and were taken after its work, by their places."""
+    if one.done is None or not one.settled:
+        return []
+    return [
+        (place, item.found.shown)
+        for place, item in sorted(compared.items())
+        if item.forecast.position.valve == one.valve
+        and item.forecast.position.method == "rock"
+        and place > one.done
+        and place in course.filled.values()
+    ]
 
 
 def _span(sizes: list[Displayed]) -> str:

@@ -94,7 +94,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
             for item in judgement.missing
         ],
         "work": [_work(place, event) for place, event in session.work],
-        "forecast": forecast_documents(session),
+        "forecast": forecast_documents(session, judgement.travels),
         "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],
         "readings": [
             view.entry(place)
@@ -105,7 +105,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         # By the day of the signed head: the same record gives the same report, whenever printed.
         "release": release_document(session, judgement, head.utc[:10], most=200),
         "advice": advice,
-        "order": order_document(session),
+        "order": order_document(session, judgement.travels),
         "rule": RULE,
         "cautions": list(CAUTIONS),
         "record": {

@@ -258,11 +258,11 @@ class JobView:
             # The newest of them: a gauge that nobody asked for can fill the tray for hours.
             "tray": [self.entry(entry.place) for entry in tray[-MOST_TRAY:]],
             "tray_count": len(tray),
-            "order": order_document(session),
+            "order": order_document(session, self.judgement().travels),
             "verdicts": [verdict_document(item) for item in self.settled()],
             "faults": fault_documents(self, self.settled()),
             "deciders": decider_documents(self, self.settled()),
-            "forecast": forecast_documents(session),
+            "forecast": forecast_documents(session, self.judgement().travels),
             "sweep": self._sweep(),
             "messages": list(self.messages),
             "record": {
