@@ -90,13 +90,23 @@ def _either(units: dict[str, Fraction]) -> str:
     return f"{', '.join(first)} or {last}"
 
 
-def newtons_text(newtons: Fraction, places: int = 1) -> str:
-    """Write a force in newtons for display, rounded half to even.
+def force_unit(text: str) -> str:
+    """Give the unit of a force that `parse_force` has taken.
 
-    >>> newtons_text(Fraction("318.25"))
-    '318.2 N'
+    >>> force_unit("81.4 LBF")
+    'lbf'
     """
-    return f"{float(round(newtons, places)):.{places}f} N"
+    return next(name for name in NEWTONS if text.strip().lower().endswith(name.lower()))
+
+
+def force_text(newtons: Fraction, unit: str = "N", places: int = 1) -> str:
+    """Write a force for display, rounded half to even.
+
+    >>> force_text(Fraction("318.25")), force_text(parse_force("71.94 lbf"), "lbf")
+    ('318.2 N', '71.9 lbf')
+    """
+    whole = round(newtons / NEWTONS[unit] * 10**places)
+    return f"{decimal_text(whole, places)} {unit}"
 
 
 def exact_newtons(newtons: Fraction) -> str:

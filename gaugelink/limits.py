@@ -168,6 +168,7 @@ class Spring:
         line: of the table in the sheet.
         height: the test height as printed; empty where there is none.
         words: the limits of load as printed: ``min 285 N``.
+        unit, force: in which the book prints lengths and loads.
     """
 
     kinds: tuple[ValveKind, ...]
@@ -181,6 +182,8 @@ class Spring:
     line: int = 0
     height: str = ""
     words: str = ""
+    unit: LengthUnit = "mm"
+    force: str = "N"
 
     @property
     def load_limited(self) -> bool:

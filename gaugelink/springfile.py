@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
-from gaugelink.force import parse_force, parse_rate
+from gaugelink.force import force_unit, parse_force, parse_rate
 from gaugelink.head import ValveKind  # noqa: TC001  pydantic looks it up at run time
 from gaugelink.limits import Spring
 from gaugelink.quantity import PM_PER_MM, parse_length
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from gaugelink.head import Head
+    from gaugelink.quantity import LengthUnit
 
 Found = TypeVar("Found")
 
@@ -135,13 +136,23 @@ class _Reader:
         self._loose(points, tested)
         line = tomlfile.line_of(self._text, ("spring", self._number)) or 1
         return Spring(kinds, points, load, tested, lift, solid, least, entry.source, line,
-                      entry.spring_tested_at or "", self._words())  # fmt: skip
+                      entry.spring_tested_at or "", self._words(), *self._units())  # fmt: skip
 
     def _words(self) -> str:
         ends = self._entry.spring_load
         told = [f"{name} {text.strip()}" for name, text in (("min", ends.min), ("max", ends.max))
                 if text is not None]  # fmt: skip
         return ", ".join(told)
+
+    def _units(self) -> tuple[LengthUnit, str]:
+        """Give the units in which what is reckoned is shown: those of the book."""
+        entry, ends = self._entry, self._entry.spring_load
+        length, load = entry.spring_tested_at or entry.lift, ends.min or ends.max
+        try:
+            return (parse_length(length).unit if length else "mm",
+                    force_unit(load) if load and parse_force(load) else "N")  # fmt: skip
+        except InputError:  # told already
+            return "mm", "N"
 
     def _loose(self, points: Sequence[tuple[int, Fraction]], tested: int | None) -> None:
         """Refuse a test height at which a new spring has no load: it would say nothing."""

@@ -80,8 +80,32 @@ def blocked(**more: Any) -> JSON:
     return {
         "sentence": "not released; 16 things stand against it.", "released": False, "place": None,
         "at": "", "by": "", "words": "", "taken_back": "", "count": 16, "groups": groups,
-        "checks": grid, "deviations": [],
+        "checks": grid, "springs": [], "deviations": [],
     } | more  # fmt: skip
+
+
+def spring(valve: str, **more: Any) -> JSON:
+    """Make what is known of one spring; within its limits if nothing else is said."""
+    return {
+        "valve": valve, "state": "tested", "void": "", "told": "318 N", "u": "2 N", "by": "B. T.",
+        "place": 145, "tested_at": "40.5 mm", "installed": "40.72 mm", "step": 110,
+        "load": "310.5 N", "load_limit": "min 285 N", "load_verdict": "within",
+        "load_words": "310.5 N at 40.72 mm installed, against min 285 N", "room": "3.22 mm",
+        "room_limit": "1.50 mm", "room_verdict": "within",
+        "room_words": "3.22 mm at full lift, against 1.50 mm at least",
+    } | more  # fmt: skip
+
+
+def sprung() -> list[JSON]:
+    """Make the springs of a head in all their states."""
+    untold = {"state": "not tested", "told": "", "u": "", "by": "", "place": None, "load": "",
+              "load_verdict": "", "load_words": ""}  # fmt: skip
+    again = {"state": "test again", "void": "spring changed", "load": "", "load_verdict": "",
+             "load_words": "", "place": 146}  # fmt: skip
+    weak = {"told": "279 N", "load": "271.4 N", "load_verdict": "outside", "place": 147,
+            "load_words": "271.4 N at 40.72 mm installed, against min 285 N"}  # fmt: skip
+    known = {"2E": untold, "3I": again, "4I": weak}
+    return [spring(valve, **known.get(valve, {})) for valve in VALVES]
 
 
 def deviation(**more: Any) -> JSON:

@@ -12,6 +12,7 @@ KINDS = {
     "sweep not usable", "skipped", "not measured",
     "question open", "zero check", "calibration", "not inspected",
 }  # fmt: skip
+VERDICT = {"", "within", "outside", "undecided"}
 CHECKS = {
     "valve", "guide", "seat", "spring", "collets seated", "leak test", "head face", "crack test",
 }  # fmt: skip
@@ -46,6 +47,13 @@ def release_shape(maybe):
         "groups": [{"kind": KINDS, "title": str, "count": int, "rows": [row], "more": int}],
         "checks": [{"name": CHECKS, "of": {"valve", "head"}, "at": str, "required": bool,
                     "cells": [cell]}],
+        "springs": [{
+            "valve": str, "state": {"not limited", "not tested", "test again", "tested"},
+            "void": str, "told": str, "u": str, "by": str, "place": maybe(int), "tested_at": str,
+            "installed": str, "step": maybe(int), "load": str, "load_limit": str,
+            "load_verdict": VERDICT, "load_words": str, "room": str, "room_limit": str,
+            "room_verdict": VERDICT, "room_words": str,
+        }],
         "deviations": [{
             "place": int, "valve": maybe(str), "characteristic": str,
             "method": {"", "rock", "direct"}, "value": str, "limit": str, "by": str,

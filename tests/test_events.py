@@ -31,7 +31,8 @@ texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 WITH_DEFAULTS = {item.name for item in fields(Position)} - {"valve", "characteristic"}
 """Keys that an older record may lack."""
 WITH_DEFAULTS.add("repeatability_pm")  # of a gauge
-ABSENT = {("spring-tested", "u"), ("work-done", "gauge"), ("work-done", "since"), ("work-done", "voids")}
+ABSENT = {("spring-tested", "u"), ("work-done", "gauge"), ("work-done", "since"),
+          ("work-done", "voids")}  # fmt: skip
 """Keys of an event that stand there only where they apply, or that an older record lacks."""
 
 

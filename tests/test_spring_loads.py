@@ -5,10 +5,14 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
+from bench_kit import run, running, spring
 from hypothesis import given, settings, strategies as st
-from release_kit import GAUGES, TEXT, Head
+from release_kit import DAY, GAUGES, TEXT, Head
+from release_shape import release_shape
+from view_shapes import Maybe, check
 
 from gaugelink import content
+from gaugelink.capture.actions import act
 from gaugelink.capture.measured import judge_session, measured_in
 from gaugelink.commands.plan_export import job_file
 from gaugelink.commands.plan_file import load_prices, load_task
@@ -23,8 +27,11 @@ from gaugelink.planning.plan import Plan, plan
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.reading import Gauge
 from gaugelink.release import Block, Sprung, blocks, load_words, springs_in
+from gaugelink.report.release import release_part
 from gaugelink.session import Session
 from gaugelink.sheetfile import load
+from gaugelink.view.release import release_document
+from gaugelink.view.springs import spring_documents
 
 SPRING = """
 [[spring]]
@@ -166,7 +173,7 @@ def test_what_stands_against_a_release_is_said_in_words():
     bench.high("1I", "38.90")
     assert bench.words() == [
         "1I spring load: outside, 353.2 N at 38.90 mm installed, against min 300 N, max 340 N",
-        "1I coil-bind margin: outside, 1.40 mm at full lift against 1.50 mm at least",
+        "1I coil-bind margin: outside, 1.40 mm at full lift, against 1.50 mm at least",
     ]
 
 
@@ -258,3 +265,58 @@ def test_a_plan_from_a_record_is_that_of_its_export():
 def test_a_head_without_springs_in_its_sheet_has_none():
     assert springs_in(Bench(TEXT).session) == []
     assert Bench(TEXT).words() == []
+
+
+def test_page_and_report_show_every_spring_in_the_units_of_the_book():
+    inches = SPRING.replace('"40 mm"', '"1.575 in"').replace('"300 N"', '"67.4 lbf"')
+    bench = Bench(TEXT + inches)
+    bench.high("1I", "40.00")
+    bench.tell("1I", "71.5 lbf", "0.5 lbf", "B. T.")
+    one, two = spring_documents(bench.session)
+    assert (one["state"], one["told"], one["u"], one["by"]) == ("tested", "71.5 lbf", "0.5 lbf",
+                                                                "B. T.")  # fmt: skip
+    # 1.575 in are 40.005 mm, where a new one has 319.84 N or 71.903 lbf: 0.403 lbf are lost. At
+    # 40 mm a new one has 320 N or 71.939 lbf.
+    assert one["load_words"] == ("71.5 lbf at 1.5748 in installed, against min 67.4 lbf, max 340 N")
+    assert one["room_words"] == "0.0984 in at full lift, against 0.0591 in at least"
+    assert (one["load_verdict"], one["room_verdict"]) == ("within", "within")
+    assert (two["state"], two["load"], two["installed"]) == ("not tested", "", "")
+    release = release_document(bench.session, judge_session(bench.sheet, bench.session, {}), DAY)
+    check(release, release_shape(Maybe))
+    made = release_part(release)
+    assert made is not None
+    assert made["springs"][0] == {
+        "valve": "1I", "told": "71.5 lbf at 1.575 in, u 0.5 lbf", "by": "B. T.",
+        "load": f"within: {one['load_words']}", "room": f"within: {one['room_words']}",
+    }  # fmt: skip
+    assert made["springs"][1]["told"] == "not tested"
+    bench.head.do(DoWork("spring changed", ("1I",)))
+    assert spring_documents(bench.session)[0]["state"] == "test again"
+
+
+def test_a_page_tells_a_load_and_hears_what_it_comes_to(tmp_path):
+    sheet = (
+        '[sheet]\nname = "x"\nedition = "1"\nsource = "invented"\n'
+        '[head]\ncylinders = 1\nvalves = ["intake"]\n'
+        '[[limit]]\ncharacteristic = "installed spring height"\nnew_max = "50 mm"\n' + SPRING
+    )
+
+    async def test() -> None:
+        async with running(tmp_path, sheet_text=sheet, watchful=True) as rig:
+            told = {"do": "spring", "valve": "1I", "load": "318 N"}
+            status, answer = await act(rig.bench, told)
+            assert (status, answer["words"]) == (200, "spring of 1I: 318 N at 40 mm")
+            await act(rig.bench, {"do": "take", "gauge": "C1"})
+            await rig.press("C1", spring(4010))
+            status, answer = await act(rig.bench, {**told, "load": "319 N", "by": "B. T."})
+            assert status == 200
+            assert answer["words"] == (
+                "spring of 1I: 319 N at 40 mm; within, 315.8 N at 40.10 mm installed, against min "
+                "300 N, max 340 N"
+            )
+            status, answer = await act(rig.bench, {**told, "load": "319"})
+            assert status == 409
+            assert "accepted: N, lbf or kgf" in answer["words"]
+            assert (await act(rig.bench, {**told, "sure": True}))[0] == 400
+
+    run(test())

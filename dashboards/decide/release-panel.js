@@ -8,6 +8,7 @@ import { act } from "../common/stream.js";
 import { InspectionGrid } from "./inspection-grid.js";
 import { LookDialog } from "./look-dialog.js";
 import { SignDialog } from "./sign-dialog.js";
+import { SpringTable } from "./spring-table.js";
 
 /** @typedef {import("../common/types.js").State} State */
 /** @typedef {import("../common/types.js").Action} Action */
@@ -19,6 +20,8 @@ import { SignDialog } from "./sign-dialog.js";
 
 /** Kinds that are put right by looking. */
 const LOOKED = ["condemned", "not inspected"];
+/** What is put right by telling the load of a spring. */
+const TESTED = "spring load";
 
 /**
  * @param {Against} row
@@ -35,6 +38,8 @@ export class ReleasePanel extends HTMLElement {
   #why = h("p", { class: "soft", id: "release-why" });
   #answer = h("p", { class: "answer", role: "status" });
   #grid = new InspectionGrid();
+  #springsTitle = h("h3", {}, "Springs");
+  #springs = new SpringTable();
   #groups = h("div", { class: "against" });
   #none = h("p", { class: "soft" }, "Nothing.");
   #signed = h("ul", { class: "signed" });
@@ -53,6 +58,8 @@ export class ReleasePanel extends HTMLElement {
       this.#answer,
       h("h3", {}, "Looked at"),
       this.#grid,
+      this.#springsTitle,
+      this.#springs,
       h("h3", {}, "What stands against it"),
       this.#none,
       this.#groups,
@@ -96,6 +103,9 @@ export class ReleasePanel extends HTMLElement {
     set(this.#sentence, { "data-released": release.released });
     setText(this.#why, this.#whyNot(release));
     this.#grid.show(release.checks, this.#state.job.operator);
+    this.#springsTitle.hidden = release.springs.length === 0;
+    this.#springs.hidden = release.springs.length === 0;
+    this.#springs.show(release.springs);
     this.#none.hidden = release.groups.length > 0;
     patchList(this.#groups, release.groups, (group) => group.kind, makeGroup, (node, group) => this.#drawGroup(node, group));
     this.#signedTitle.hidden = release.deviations.length === 0;
@@ -148,6 +158,12 @@ export class ReleasePanel extends HTMLElement {
     }
     if (strike !== null) {
       buttons.push(this.#button("The check was wrong…", ownerOf(row), () => this.#takeBack("The zero check was wrong itself", strike)));
+    }
+    if (row.what === TESTED) {
+      for (const valve of row.valves.slice(0, 1)) {
+        const more = row.valves.length > 1 ? `Tell ${valve}…` : "Tell…";
+        buttons.push(this.#button(more, ownerOf(row), () => this.#springs.ask(valve)));
+      }
     }
     if (LOOKED.includes(kind)) {
       buttons.push(this.#button("Look…", ownerOf(row), () => this.#askLook(row)));

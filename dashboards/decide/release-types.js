@@ -40,6 +40,26 @@
  * @property {boolean} required
  * @property {Cell[]} cells
  *
+ * @typedef {object} Spring one spring, as far as it is known; what is not known is empty
+ * @property {string} valve
+ * @property {"not limited" | "not tested" | "test again" | "tested"} state
+ * @property {string} void the work since, after which another spring stands there
+ * @property {string} told load on the tester
+ * @property {string} u
+ * @property {string} by
+ * @property {number | null} place
+ * @property {string} tested_at
+ * @property {string} installed
+ * @property {number | null} step where the installed height is measured
+ * @property {string} load at the installed height
+ * @property {string} load_limit
+ * @property {"" | "within" | "outside" | "undecided"} load_verdict
+ * @property {string} load_words
+ * @property {string} room before the coils touch at full lift
+ * @property {string} room_limit
+ * @property {"" | "within" | "outside" | "undecided"} room_verdict
+ * @property {string} room_words
+ *
  * @typedef {object} Deviation
  * @property {number} place
  * @property {string | null} valve
@@ -64,6 +84,7 @@
  * @property {number} count
  * @property {Group[]} groups
  * @property {Check[]} checks
+ * @property {Spring[]} springs none where the sheet says nothing of springs
  * @property {Deviation[]} deviations
  */
 

@@ -60,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
         )}  # fmt: skip
         told["blocks"] = [_document(block) for block in found]
         told["checks"] = document["checks"]
+        told["springs"] = document["springs"]
         told["deviations"] = document["deviations"]
         print(json.dumps(told, ensure_ascii=False))
     else:

@@ -10,7 +10,7 @@ from gaugelink.release.block import (
     signed,
     value_text,
 )
-from gaugelink.release.springs import Sprung, load_words, springs_in
+from gaugelink.release.springs import Sprung, coil_words, length, load_words, springs_in
 from gaugelink.release.surprises import Surprise, signables, surprises_in
 
 __all__ = [
@@ -21,6 +21,8 @@ __all__ = [
     "Sprung",
     "Surprise",
     "blocks",
+    "coil_words",
+    "length",
     "load_words",
     "signable",
     "signables",

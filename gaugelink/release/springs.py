@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from math import isqrt, lcm
+from math import isqrt
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.force import newtons_text, parse_force
+from gaugelink.force import force_text, parse_force
 from gaugelink.metrology.conformity import verdict
-from gaugelink.metrology.springs import from_table
+from gaugelink.metrology.springs import from_table, load_verdict
 from gaugelink.quantity import PM_PER_MM, rounded_text
 from gaugelink.release.block import Block, readings
 
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from gaugelink.course import Course
     from gaugelink.limits import Spring
     from gaugelink.metrology.conformity import VerdictWord
-    from gaugelink.metrology.springs import Loads
     from gaugelink.release.block import Kind
     from gaugelink.signoff import Loaded
 
@@ -98,10 +97,7 @@ def springs(course: Course) -> Iterator[Block]:
     for one in springs_in(course):
         yield from _load_blocks(one)
         if one.coils not in {None, "within"}:
-            assert one.room_pm is not None
-            assert one.spring.bind_least_pm is not None
-            why = (f"{one.coils}, {_mm(one.room_pm)} at full lift against "
-                   f"{_mm(one.spring.bind_least_pm)} at least")  # fmt: skip
+            why = f"{one.coils}, {coil_words(one)}"
             yield Block(_kind(one.coils), one.valve, COILS, why, one.step)
 
 
@@ -122,8 +118,23 @@ def load_words(one: Sprung) -> str:
     """Say the load at the installed height and its limit; empty where there is none to say."""
     if one.load_n is None or one.heights_pm is None:
         return ""
-    return (f"{newtons_text(one.load_n)} at {_mm(one.heights_pm[1])} installed, against "
-            f"{one.spring.words}")  # fmt: skip
+    spring = one.spring
+    return (f"{force_text(one.load_n, spring.force)} at {length(one, one.heights_pm[1])} "
+            f"installed, against {spring.words}")  # fmt: skip
+
+
+def coil_words(one: Sprung) -> str:
+    """Say the room before the coils touch and its limit; empty where there is none to say."""
+    if one.room_pm is None or one.spring.bind_least_pm is None:
+        return ""
+    least = length(one, one.spring.bind_least_pm)
+    return f"{length(one, one.room_pm)} at full lift, against {least} at least"
+
+
+def length(one: Sprung, pm: int) -> str:
+    """Write a length in the unit of the book, for display."""
+    unit = one.spring.unit
+    return f"{rounded_text(pm, unit, 2 if unit == 'mm' else 4)} {unit}"
 
 
 def _sprung(
@@ -145,19 +156,15 @@ def _sprung(
         new = from_table([(Fraction(at, PM_PER_MM), force) for at, force in spring.points])
         lost = new.load(Fraction(spring.tested_at_pm, PM_PER_MM)) - parse_force(told.event.load)
         load = new.load(Fraction(ends[1], PM_PER_MM)) - lost
-        u = _root(parse_force(told.event.u or "0 N"), _rate(new, ends[1]) * u_pm / PM_PER_MM)
+        u = _root(
+            parse_force(told.event.u or "0 N"),
+            new.rate_at(Fraction(ends[1], PM_PER_MM)) * u_pm / PM_PER_MM,
+        )
         word = _worse(
-            _verdict(load, u, spring.load[0], None),
-            _verdict(new.load(Fraction(ends[0], PM_PER_MM)) - lost, u, None, spring.load[1]),
+            load_verdict(load, u, spring.load[0], None),
+            load_verdict(new.load(Fraction(ends[0], PM_PER_MM)) - lost, u, None, spring.load[1]),
         )
     return Sprung(valve, spring, told, ends, step, load, u, word, room, coils)
-
-
-def _rate(new: Loads, at_pm: int) -> Fraction:
-    """Give by how much the load changes for a millimetre, at a height."""
-    at = Fraction(at_pm, PM_PER_MM)
-    step = Fraction(1, 1000)
-    return (new.load(at - step) - new.load(at)) / step
 
 
 def _root(one: Fraction, other: Fraction) -> Fraction:
@@ -165,15 +172,6 @@ def _root(one: Fraction, other: Fraction) -> Fraction:
     square = (one * one + other * other) * _FINE**2
     whole = -(-square.numerator // square.denominator)
     return Fraction(isqrt(whole - 1) + 1, _FINE) if whole else Fraction(0)
-
-
-def _verdict(
-    load: Fraction, u: Fraction, least: Fraction | None, most: Fraction | None
-) -> VerdictWord:
-    """Hold a load against its limits by the rule of every verdict, in whole parts of a newton."""
-    parts = lcm(*(one.denominator for one in (u, least, most) if one is not None))
-    whole = [None if one is None else int(one * parts) for one in (u, least, most)]
-    return verdict(load * parts, *whole)
 
 
 def _worse(one: VerdictWord, other: VerdictWord) -> VerdictWord:
@@ -185,7 +183,3 @@ _ORDER: Final[tuple[VerdictWord, ...]] = ("outside", "undecided", "within")
 
 def _kind(word: VerdictWord | None) -> Kind:
     return "outside" if word == "outside" else "undecided"
-
-
-def _mm(pm: int) -> str:
-    return f"{rounded_text(pm, 'mm', 2)} mm"

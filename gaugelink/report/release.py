@@ -21,6 +21,7 @@ def release_part(document: Any) -> Print | None:
         "sentence": f"{sentence[:1].upper()}{sentence[1:]}",
         "released": release.get("released") is True,
         "groups": [_group(one) for one in mappings(release.get("groups"))],
+        "springs": [_spring(one) for one in mappings(release.get("springs"))[:_MOST]],
         "looked": [_check(one) for one in mappings(release.get("checks"))],
         "deviations": [_deviation(one) for one in mappings(release.get("deviations"))[:_MOST]],
     }
@@ -68,6 +69,25 @@ def _check(check: Doc) -> Print:
         "found": "; ".join(found),
         "by": ", ".join(name for name in by if name),
     }
+
+
+def _spring(one: Doc) -> Print:
+    """Tell one spring: what it showed on the tester, and what comes of it where it works."""
+    void, u = printable(one.get("void"), 24), printable(one.get("u"), 40)
+    told, by = printable(one.get("told"), 40), printable(one.get("by"), 60, unbroken=18)
+    if told:
+        told += f" at {printable(one.get('tested_at'), 24)}"
+        told += f", u {u}" if u else ""
+        told += f"; stale after {void}" if void else ""
+    elif printable(one.get("state"), 16) == "not tested":
+        told = "not tested"
+
+    def judged(name: str) -> str:
+        words = printable(one.get(f"{name}_words"), 160)
+        return f"{printable(one.get(f'{name}_verdict'), 12)}: {words}" if words else ""
+
+    return {"valve": printable(one.get("valve"), 12, unbroken=6), "told": told, "by": by,
+            "load": judged("load"), "room": judged("room")}  # fmt: skip
 
 
 def _deviation(one: Doc) -> Print:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.inspection import CHECKS
 from gaugelink.release import KINDS, Block, Kind, blocks, signables, signed, valves_of
+from gaugelink.view.springs import spring_documents
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -62,6 +63,7 @@ def release_document(
         "count": len(found),
         "groups": _groups(found, most),
         "checks": _checks(course),
+        "springs": spring_documents(course),
         "deviations": _deviations(course, judgement),
     }
     return {"sentence": release_words(document), **document}
