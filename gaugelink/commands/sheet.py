@@ -98,7 +98,7 @@ def _first(errors: list[InputError]) -> InputError:
 
 
 def _document(found: Checked) -> dict[str, object]:
-    return {
+    document: dict[str, object] = {
         "limits": found.limits,
         "disagreements": [
             {"line": item.line, "field": item.field, "what": item.words, "resolved": item.resolved}
@@ -111,6 +111,13 @@ def _document(found: Checked) -> dict[str, object]:
             {"line": item.line, "field": item.field, "what": item.what} for item in found.errors
         ],
     }
+    if found.sheet is not None and found.sheet.changes:
+        document["stale"] = [
+            {"operation": item.operation, "added": list(item.added), "removed": list(item.removed),
+             "reason": item.reason}
+            for item in found.sheet.changes
+        ]  # fmt: skip
+    return document
 
 
 def _print(found: Checked) -> None:
@@ -123,5 +130,9 @@ def _print(found: Checked) -> None:
     sheet = found.sheet
     count = f"{found.limits} limit{'' if found.limits == 1 else 's'}"
     print(f"{sheet.name}, edition {sheet.edition}: {count}.")
+    for change in sheet.changes:
+        told = [f"{', '.join(names)} {words}" for names, words in (
+            (change.added, "too"), (change.removed, "not")) if names]  # fmt: skip
+        print(f"Measured again after {change.operation}: {'; '.join(told)} ({change.reason}).")
     open_pairs = sum(not item.resolved for item in found.disagreements)
     print("It can be used." if not open_pairs else "It cannot be used before that is resolved.")
