@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from gaugelink import sheetfile
 from gaugelink.capture.measured import judge_session, measured_in
 from gaugelink.capture.sweeping import analyse_trace
-from gaugelink.errors import InputError
+from gaugelink.errors import InputError, RecordError
 from gaugelink.event_documents import from_document
 from gaugelink.events import JobOpened, SweepTaken
 from gaugelink.plan import plan_for
@@ -52,7 +52,12 @@ def read_job(path: Path) -> RecordedJob:
         SessionError: the record holds something that its sheet's plan has no step for.
     """
     with SqliteStore.read(path) as store:
-        return job_of(store.entries(), str(path))
+        try:
+            return job_of(store.entries(), str(path))
+        except (LookupError, ValueError) as fault:
+            # Each entry can be read, yet one names a gauge or an entry that the others do not have.
+            what = "its entries contradict each other; gaugelink verify tells if it was changed"
+            raise RecordError(f"{path}: {what} ({fault})") from fault
 
 
 def job_of(entries: Iterable[Entry], file: str) -> RecordedJob:
