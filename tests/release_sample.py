@@ -37,9 +37,10 @@ def checks(state: str = "not looked at", **known: dict[str, JSON]) -> list[JSON]
 
 
 def row(valves: list[str], what: str, why: str, step: int | None = None,
-        sign: JSON | None = None, strike: int | None = None) -> JSON:  # fmt: skip
+        sign: JSON | None = None, strike: int | None = None,
+        gauge: str = "") -> JSON:  # fmt: skip
     return {"valves": valves, "what": what, "why": why, "step": step, "sign": sign,
-            "strike": strike}  # fmt: skip
+            "strike": strike, "gauge": gauge}  # fmt: skip
 
 
 def group(kind: str, title: str, *rows: JSON, count: int | None = None, more: int = 0) -> JSON:

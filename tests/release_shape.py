@@ -27,6 +27,7 @@ def release_shape(maybe):
         "step": maybe(int),
         "sign": maybe(SIGN),
         "strike": maybe(int),
+        "gauge": str,
     }
     cell = {
         "valve": str,

@@ -75,6 +75,19 @@ def test_what_is_measured_again_after_the_zero_was_set_is_doubtful_no_more() -> 
     assert head.words() == []
 
 
+def test_the_whole_series_is_asked_for_again_once_the_gauge_is_told_as_found_out() -> None:
+    head = measured()
+    (gauge,) = {block.gauge for block in head.blocks()}
+    head.do(DoWork("gauge found out", gauge=gauge))
+    assert head.session.cursor == BEFORE
+    assert sorted(set(range(len(PLAN))) - set(head.session.filled)) == list(
+        range(BEFORE, AFTER + 1)
+    )
+    for step in range(BEFORE, AFTER + 1):
+        head.at(step)
+    assert head.words() == []
+
+
 def test_a_check_that_was_wrong_itself_is_struck_out_with_a_reason() -> None:
     head = measured()
     (strike,) = {block.strike for block in head.blocks()}

@@ -210,6 +210,26 @@ async def test_a_surprise_is_measured_again_or_accepted_by_name(at):
     ]
 
 
+async def test_a_doubtful_series_is_taken_back_whole_or_its_check_struck_out(at):
+    row = release_sample.row(["1I", "2I"], "stand-down", "measured before a zero check", 97,
+                             strike=12, gauge="T1")  # fmt: skip
+    group = release_sample.group("doubtful", "Doubtful: the zero was off", row, count=2)
+    await show(at, release_sample.ready(count=2, groups=[group]))
+    await at.page.click("[aria-label='All of it again 1I, 2I stand-down']")
+    await answered(at)
+    await at.page.click("[aria-label='The check was wrong… 1I, 2I stand-down']")
+    assert await at.page.is_disabled("sign-dialog button[type=submit]")
+    await at.page.fill("sign-dialog [aria-label=Reason]", "the plate was dirty")
+    await at.page.click("sign-dialog button[type=submit]")
+    await at.page.wait_for_function("() => !document.querySelector('dialog[open]')")
+    await answered(at)
+    assert at.asked == [
+        {"do": "work", "operation": "gauge found out", "valves": [], "depth": "", "by": "",
+         "gauge": "T1"},
+        {"do": "strike-out", "place": 12, "reason": "the plate was dirty"},
+    ]  # fmt: skip
+
+
 async def test_the_head_is_released_by_name_for_the_record_as_it_was_seen(at):
     await show(at, release_sample.ready())
     assert await at.page.is_hidden(".group")

@@ -147,7 +147,7 @@ export class ReleasePanel extends HTMLElement {
    */
   #drawRow(node, row, kind) {
     const buttons = [];
-    const { step, sign, strike } = row;
+    const { step, sign, strike, gauge } = row;
     if (step !== null) {
       const words = kind === "zero check" ? "Check zero" : kind === "surprise" ? "Measure again" : "Measure";
       buttons.push(this.#button(words, ownerOf(row), () => void this.#measure(step)));
@@ -157,6 +157,8 @@ export class ReleasePanel extends HTMLElement {
       buttons.push(this.#button(words, ownerOf(row), () => this.#askDeviation(row, kind)));
     }
     if (strike !== null) {
+      const all = { do: "work", operation: "gauge found out", valves: [], depth: "", by: "", gauge };
+      buttons.push(this.#button("All of it again", ownerOf(row), () => void this.#ask(all)));
       buttons.push(this.#button("The check was wrong…", ownerOf(row), () => this.#takeBack("The zero check was wrong itself", strike)));
     }
     if (row.what === TESTED) {

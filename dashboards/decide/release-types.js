@@ -16,6 +16,7 @@
  * @property {number | null} step where it is measured
  * @property {ToSign | null} sign
  * @property {number | null} strike the zero check that may have been wrong itself
+ * @property {string} gauge the gauge of that check
  *
  * @typedef {object} Group
  * @property {string} kind

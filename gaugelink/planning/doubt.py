@@ -62,6 +62,7 @@ class Doubt:
 
     Attributes:
         later: whether the check came after the reading.
+        gauge: which gauge.
         check: which check it was, such as ``depth gauge, after stand-down``.
         shown: what the gauge showed.
         due: what it has to show there.
@@ -69,6 +70,7 @@ class Doubt:
     """
 
     later: bool
+    gauge: str
     check: str
     shown: Displayed
     due: Displayed
@@ -80,7 +82,7 @@ class Doubt:
 
         >>> from gaugelink.quantity import parse_length
         >>> shown, due = parse_length("0.05 mm"), parse_length("0.00 mm")
-        >>> Doubt(True, "depth gauge, after stand-down", shown, due, 12).words
+        >>> Doubt(True, "D1", "depth gauge, after stand-down", shown, due, 12).words
         'measured before a zero check (depth gauge, after stand-down) showed 0.05 mm where 0.00 mm is due'
         """  # noqa: E501  one sentence
         when = "before" if self.later else "after"
@@ -170,4 +172,4 @@ def _check(seen: Seen, place: int, gauge: str, shown: Displayed, position: Posit
     zero = seen.sheet.zero_of(kind[0]) if seen.sheet and kind else None
     if zero is None or zero_off(shown, known, zero, "") is None:
         return _Check(place, gauge, None)
-    return _Check(place, gauge, Doubt(True, position.station, shown, zero.shows, place))
+    return _Check(place, gauge, Doubt(True, gauge, position.station, shown, zero.shows, place))

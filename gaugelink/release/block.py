@@ -72,6 +72,7 @@ class Block:
         sign: what a deviation may be signed for; None where none may.
         strike: the record place of a zero check that may have been wrong itself; None: there is
             none.
+        gauge: the gauge of that check; empty: none.
     """
 
     kind: Kind
@@ -82,6 +83,7 @@ class Block:
     judged: Judged | None = None
     sign: Signable | None = None
     strike: int | None = None
+    gauge: str = ""
 
     @property
     def words(self) -> str:

@@ -70,7 +70,8 @@ def doubtful(course: Course) -> Iterator[Block]:
             f"{doubt.words}{places(len(numbers))}; measure again, or strike that check out if it "
             "was wrong itself"
         )
-        yield Block("doubtful", valve, owner, why, numbers[0], strike=doubt.strike)
+        yield Block("doubtful", valve, owner, why, numbers[0], strike=doubt.strike,
+                    gauge=doubt.gauge)  # fmt: skip
 
 
 def calibration(course: Course, today: str) -> Iterator[Block]:

@@ -115,6 +115,7 @@ def _groups(found: Iterable[Block], most: int) -> list[Document]:
                 "step": block.step,
                 "sign": _to_sign(block),
                 "strike": block.strike,
+                "gauge": block.gauge,
             }
     return [
         {"kind": kind, "title": TITLES[kind], "count": counts[kind],
