@@ -6,15 +6,18 @@ valve sink by 0.15 mm, lapping by what it takes.
 
 from __future__ import annotations
 
-from typing import Any
+import csv
+import io
+from typing import TYPE_CHECKING, Any
 
 from planning_heads import small_head
 from release_kit import AFTER, BEFORE, DEPTH, Head, ready
 from report_sample import sample_document
+from test_advising import adviser, measured
 from test_work_order import ordered as printed
 from view_shapes import ORDER, check
 
-from gaugelink.deeds import DoWork, TakePlan
+from gaugelink.deeds import DoWork, Inspect, TakePlan
 from gaugelink.events import PlannedFigure, PlannedStep
 from gaugelink.planning.order import FACE, work_order
 from gaugelink.planning.order_figures import due, figures_of, ordered
@@ -23,6 +26,11 @@ from gaugelink.planning.ticking import ticked
 from gaugelink.quantity import parse_length
 from gaugelink.report.layout import lay_out
 from gaugelink.view.order import order_document
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from bench_kit import Rig
 
 
 def one(valve: str, size: str, most: str = "", figure: str = "stand-down") -> PlannedFigure:
@@ -213,3 +221,25 @@ def test_the_report_prints_what_was_expected_and_found() -> None:
     assert laid["order"]["rows"][0]["found"] == [
         "1I stand-down: expected 1.420 mm, found 1.51 mm (+0.090 mm), a surprise"
     ]
+
+
+def test_page_and_printed_sheet_name_the_same_depth(tmp_path: Path) -> None:
+    """A seat that was condemned by looking is cut; its depth is set on a dial of 0.01 mm."""
+
+    async def test(rig: Rig) -> None:
+        await rig.bench.do(Inspect("seat", ("1I",), False, "pitted", "A. N."))
+        advisor = adviser(rig)
+        _, plan = await advisor.ask({"about": "plan"})
+        (cut,) = [line for line in plan["lines"] if line["operation"] == "cut seat"]
+        _, table = await advisor.paper("work-order.csv") or ("", b"")
+        (row,) = [row for row in csv.DictReader(io.StringIO(table.decode("utf-8-sig")))
+                  if row["operation"] == "seat cut"]  # fmt: skip
+        assert parse_length(cut["depth"]).pm == parse_length(f"{row['depth mm']} mm").pm
+        await advisor.take({"do": "take-plan", "key": plan["key"]})
+        order = rig.view().state()["order"]
+        (line,) = [line for line in order["lines"] if line["operation"] == "seat cut"]
+        (figure,) = [one for one in line["figures"] if one["figure"] == "stand-down"]
+        depth = parse_length(cut["depth"]).pm
+        assert parse_length(figure["expected"]).pm == 1_080_000_000 + depth, "it stood at 1.08 mm"
+
+    measured(tmp_path, test)

@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 import web_sample
+from bench_kit import STAND_DOWN, running
+from test_advising import SHEET, SHOP
+from view_kit import measure_all, take
 from view_shapes import ORDER, check
+
+from gaugelink.commands.advising import Advisor
+from gaugelink.deeds import DoWork
+from gaugelink.quantity import parse_length
 
 if TYPE_CHECKING:
     from web_browser import Bench
@@ -124,3 +131,35 @@ async def test_nothing_runs_out_of_the_page(at, width: int):
     for part in await at.page.query_selector_all("order-panel .due li > :not(:empty)"):
         if (box := await part.bounding_box()) is not None:
             assert box["x"] + box["width"] <= width
+
+
+async def test_with_a_real_bench_the_line_follows_the_work_and_the_reading(at, tmp_path):
+    """The plan of the kit's head: a new valve at 1E, lapped about 0.005 mm; it stood at 1.12 mm."""
+    async with running(tmp_path, sheet_text=SHEET) as rig:
+        rig.session.sheet = rig.sheet
+        await measure_all(rig)
+        view = rig.view()
+        advisor = Advisor(lambda: view, SHOP)
+        _, plan = await advisor.ask({"about": "plan"})
+        status, _ = await advisor.take({"do": "take-plan", "key": plan["key"]})
+        assert status == 200
+        at.hub.publish_state(view.state())
+        await at.page.goto(f"{at.server.url}decide.html")
+        lap = "order-panel .steps > li:nth-child(2) .due li"
+        await at.page.wait_for_selector(lap)
+        assert await at.texts(lap) == ["1E stand-downexpected 1.125 mm"]
+        stem = await at.texts("order-panel .steps > li:nth-child(1) .due li")
+        assert stem[0] == "1E stem diameterexpected 7.960 to 7.975 mm"
+
+        await rig.bench.do(DoWork("valve replaced", ("1E",)))
+        await rig.bench.do(DoWork("seat lapped", ("1E",), parse_length("0.012 mm")))
+        at.hub.publish_state(view.state())
+        await at.page.wait_for_selector(f"{lap}:has-text('expected 1.132 mm')")
+        assert await at.texts(lap) == [
+            "1E stand-downexpected 1.132 mm (+0.007 mm by the depth told)not measured since"
+        ]
+        await rig.bench.go(STAND_DOWN + 1)
+        await take(rig, "D1", b" 1.15\r")
+        at.hub.publish_state(view.state())
+        await at.page.wait_for_selector(f"{lap}:has-text('found 1.15 mm')")
+        assert (await at.texts(lap))[0].endswith("found 1.15 mm (+0.018 mm)")
