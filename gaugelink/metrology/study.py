@@ -169,21 +169,23 @@ def by_variance(
     of_part = [sum([in_cell[part, one] for one in study.operators]) for part in study.parts]
     of_operator = [sum([in_cell[part, one] for part in study.parts]) for one in study.operators]
     everything = sum(of_part)
-    # All sums of squares as differences of these: whole numbers over a common divisor, no rounding.
-    mean = Fraction(everything**2, p * o * r)
-    parts = Fraction(sum([total * total for total in of_part]), o * r)
-    operators = Fraction(sum([total * total for total in of_operator]), p * r)
-    both = Fraction(sum([total * total for total in in_cell.values()]), r)
-    each = sum([value * value for values in cells.values() for value in values])
+    # All sums of squares as differences of these, over the common divisor: no rounding.
+    whole = p * o * r
+    mean = everything**2
+    parts = p * sum([total * total for total in of_part])
+    operators = o * sum([total * total for total in of_operator])
+    both = p * o * sum([total * total for total in in_cell.values()])
+    each = whole * sum([value * value for values in cells.values() for value in values])
     rows = {
         row.source: row
         for row in (
-            Row("part", p - 1, parts - mean),
-            Row("operator", o - 1, operators - mean),
-            Row("interaction", (p - 1) * (o - 1), both - parts - operators + mean),
-            Row("repeatability", p * o * (r - 1), each - both),
+            Row("part", p - 1, Fraction(parts - mean, whole)),
+            Row("operator", o - 1, Fraction(operators - mean, whole)),
+            Row("interaction", (p - 1) * (o - 1),
+                Fraction(both - parts - operators + mean, whole)),
+            Row("repeatability", p * o * (r - 1), Fraction(each - both, whole)),
         )
-    }
+    }  # fmt: skip
     within = rows["repeatability"]
     if within.ss == 0:
         raise ValueError(
