@@ -251,6 +251,7 @@ def test_what_no_gauge_of_the_bench_can_measure_is_said_once_each():
     assert said == [
         "guide bore cannot be measured: the bench has no bore gauge",
         "stand-down cannot be measured: the bench has no depth gauge",
+        "installed spring height cannot be measured: the bench has no caliper",
         "spring free length cannot be measured: the bench has no caliper",
     ]
     pressed = load(BENCH + MICROMETER + INDICATOR.replace('"mode-line"', '"signed-line"'))

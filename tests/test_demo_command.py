@@ -59,9 +59,10 @@ def _entries(run: Run) -> list[dict[str, Any]]:
 
 
 def test_it_measures_every_place_of_the_plan(run: Run):
-    # 72 stems, 72 bores, 12 stand-downs, 24 springs of which one is skipped, 21 points of the face.
-    # A zero check before and after each of the first four.
-    assert run["readings"] == 72 + 72 + 12 + 23 + 21 + 4 * 2
+    # 72 stems, 72 bores, 12 stand-downs, 12 heights that springs are installed at, 24 lengths of
+    # springs of which one is skipped, 21 points of the face. A zero check before and after each of
+    # the first three, and of both that are measured with the caliper.
+    assert run["readings"] == 72 + 72 + 12 + 12 + 23 + 21 + 4 * 2
     assert run["sweeps"] == 24
 
 

@@ -95,6 +95,10 @@ BAD = [
     ('id = "B1"', 'id = "M1"', line_of('id = "B1"'), "gauge.2.id", "a second time"),
     ('kind = "caliper"', 'kind = "depth gauge"', line_of('kind = "caliper"'), "gauge.4.kind",
      "one gauge of each kind"),
+    ('rate = "40 N/mm"', 'rate = "40 N"', line_of("rate"), "springs.rate", "accepted: N/mm"),
+    ('rate = "40 N/mm"', "rate = 40", line_of("rate"), "springs.rate", "text with a unit"),
+    ('rate = "40 N/mm"', 'rate = "0 N/mm"', line_of("rate"), "springs.rate", "more than zero"),
+    ('u = "1.5 N"', 'u = "1.5 mm"', line_of('u = "1.5 N"'), "springs.u", "accepted: N, lbf"),
     ("[sizes]", "[sizes", line_of("[sizes]"), None, "not valid TOML"),
 ]  # fmt: skip
 
@@ -114,6 +118,10 @@ def test_a_fault_is_named_with_its_line_and_field(old, new, line, field, says):
 UNFIT = [
     ('bore = { intake = "8.006 mm", exhaust = "8.008 mm" }', 'bore = { intake = "8.006 mm" }',
      line_of("bore"), "sizes.bore", "the size for exhaust valves is missing"),
+    ('spring_height = { intake = "40.50 mm", exhaust = "40.46 mm" }\n', "", line_of("[sizes]"),
+     "sizes.spring_height", "the size for intake valves is missing"),
+    ('[springs]           # what a spring tester shows of them\nrate = "40 N/mm"\nu = "1.5 N"\n',
+     "", None, "springs", "the table is missing, and the sheet has springs tested"),
     ('valve = "5E"', 'valve = "7E"', line_of('valve = "5E"'), "worn.2.valve", "accepted: 1I, 1E"),
     ('valve = "5E"', 'valve = ""', line_of('valve = "5E"'), "worn.2.valve", "accepted: 1I, 1E"),
     ('valve = "5E"', 'valve = "3E"', line_of('valve = "5E"'), "worn.2.valve", "a second time"),

@@ -70,9 +70,27 @@ class TestChance:
         assert random.getstate() == before
 
 
+class TestSprings:
+    def test_a_spring_that_has_lost_length_has_lost_load_as_it_does(self):
+        """Handbook, 3.8: a loss of length costs the rate times the loss, 40 N/mm here."""
+        new, used = head(worn=[]), head(worn=worn(spring_length=950))
+        assert new.load_n("3E", 40_500) - used.load_n("3E", 40_500) == pytest.approx(38)
+        assert new.load_n("3E", 40_500) - new.load_n("3E", 40_600) == pytest.approx(4)
+        assert new.load_n("3E", 60_000) == 0
+
+    def test_a_seat_that_was_cut_leaves_the_spring_more_height(self):
+        place = Position("3E", "installed spring height")
+        new, used = head(worn=[]), head(worn=worn(stand_down=440))
+        assert used.size_um(place) - new.size_um(place) == pytest.approx(440)
+
+    def test_a_head_without_springs_in_its_scenario_has_no_load(self):
+        with pytest.raises(LookupError, match="no springs on a tester"):
+            Workpiece(SCENARIO.model_copy(update={"springs": None}), SHEET.head, 1).load_n("3E", 1)
+
+
 class TestSizes:
     def test_every_place_of_the_shipped_plan_has_a_size(self):
-        assert len(PLACES) == 201
+        assert len(PLACES) == 213
         for place in PLACES:
             if place.characteristic != "face height":
                 assert 900 < head().size_um(place) < 49_000

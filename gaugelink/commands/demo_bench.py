@@ -16,6 +16,7 @@ from gaugelink.commands.running import Running, beside, opened_event
 from gaugelink.errors import InputError
 from gaugelink.plan import plan_for
 from gaugelink.ports.naming import port_for
+from gaugelink.quantity import PM_PER_UM
 from gaugelink.reading import Gauge
 from gaugelink.record import SqliteStore, default_key_path, load_or_create_key
 from gaugelink.session import Session
@@ -26,7 +27,7 @@ from gaugelink.simulate.workpiece import Workpiece
 from gaugelink.wire.driver import load_driver
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncIterator, Iterator
     from pathlib import Path
 
     from gaugelink.events import JobOpened
@@ -178,15 +179,26 @@ class Demonstration:
     async def work(self) -> None:
         """Have the simulated operator work through the measuring plan."""
         seed = self.scenario.scenario.seed if self.seed is None else self.seed
+        workpiece = Workpiece(self.scenario, self.sheet.head, seed)
         operator = Operator(
             _Screen(self.running.view.bench, self._pace),
             self._gauges,
-            Workpiece(self.scenario, self.sheet.head, seed),
+            workpiece,
             list(self.scenario.slip),
             self._pace,
             self.scenario.inspection,
+            [*self._loads(workpiece)],
         )
         await operator.work()
+
+    def _loads(self, workpiece: Workpiece) -> Iterator[tuple[str, str, str]]:
+        """Give what the springs that the sheet has tested show on a tester of whole newtons."""
+        springs = self.scenario.springs
+        for valve in self.sheet.head.valves():
+            spring = self.sheet.spring_of(valve.kind)
+            if springs is not None and spring is not None and spring.tested_at_pm is not None:
+                load = workpiece.load_n(valve.name, spring.tested_at_pm / PM_PER_UM)
+                yield valve.name, f"{load:.0f} N", springs.u
 
     async def finish(self) -> Outcome:
         """Put the verdicts on record, publish a head, and write the report."""

@@ -61,6 +61,8 @@ class Operator:
         slips: what goes wrong, each once.
         pace: how time passes.
         looks: what is found by looking, at the end.
+        loads: what springs show on a spring tester, each with valve, load and the tester's
+            uncertainty.
     """
 
     screen: Screen
@@ -69,6 +71,7 @@ class Operator:
     slips: list[Slip]
     pace: Pace
     looks: Sequence[Inspection] = ()
+    loads: Sequence[tuple[str, str, str]] = ()
     tries: dict[Position, int] = field(default_factory=dict)
 
     async def work(self) -> None:
@@ -89,6 +92,12 @@ class Operator:
                 continue
             if slip is not None and slip.what in {"retake", "strike out"}:
                 await self.screen.press(do="retake", reason=slip.reason)
+        # Nobody tests a spring that is scrap.
+        scrap = {look.valve for look in self.looks if look.check == "spring" and not look.sound}
+        for valve, load, u in self.loads:
+            if valve not in scrap:
+                await self.pace.sleep(1.0)
+                await self.screen.press(do="spring", valve=valve, load=load, u=u)
         for look in self.looks:
             await self.pace.sleep(1.0)
             valves = [look.valve] if look.valve else []

@@ -17,6 +17,7 @@ from pydantic import (
 
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
+from gaugelink.force import parse_force, parse_rate
 from gaugelink.head import GAUGE_KINDS, ValveKind
 from gaugelink.inspection import Check  # noqa: TC001  pydantic reads it
 from gaugelink.plan import plan_for
@@ -63,6 +64,25 @@ def _known_kind(value: str) -> str:
     return value
 
 
+def _rate(value: object) -> object:
+    """Read a spring's rate with its unit into newtons for a millimetre."""
+    if not isinstance(value, str):
+        raise ValueError(f'found {value!r}, accepted: text with a unit such as "40 N/mm"')  # noqa: TRY004
+    try:
+        return float(parse_rate(value))
+    except InputError as fault:
+        raise ValueError(fault.what) from None
+
+
+def _a_force(value: str) -> str:
+    try:
+        parse_force(value)
+    except InputError as fault:
+        raise ValueError(fault.what) from None
+    return value
+
+
+Rate = Annotated[float, BeforeValidator(_rate), AfterValidator(_above_zero)]
 Micrometres = Annotated[float, BeforeValidator(_micrometres)]
 Amount = Annotated[Micrometres, AfterValidator(_not_negative)]
 Size = Annotated[Micrometres, AfterValidator(_above_zero)]
@@ -98,7 +118,8 @@ class Title(_Strict):
 class Sizes(_Strict):
     """True sizes before wear, micrometres, by kind of valve where they differ.
 
-    ``masters`` are what the zeros of gauges are checked on, by kind of gauge; 0 where not given.
+    ``spring_height`` is the height that the parts leave to a spring, closed. ``masters`` are what
+    the zeros of gauges are checked on, by kind of gauge; 0 where not given.
     """
 
     stem: dict[ValveKind, Size]
@@ -106,12 +127,20 @@ class Sizes(_Strict):
     bore: dict[ValveKind, Size]
     stand_down: dict[ValveKind, Micrometres]
     spring_length: Size
+    spring_height: dict[ValveKind, Size] = {}
     guide_length: Size
     reach: Size
     spread: Amount
     face_bow: Micrometres
     face_twist: Micrometres
     masters: dict[str, Micrometres] = {}
+
+
+class Springs(_Strict):
+    """The springs on a tester: their rate, N/mm, and the tester's standard uncertainty as told."""
+
+    rate: Rate
+    u: Annotated[str, AfterValidator(_a_force)]
 
 
 class Wear(_Strict):
@@ -194,6 +223,7 @@ class Scenario(_Strict):
     gauge: Annotated[list[SimulatedGauge], Field(min_length=1)]
     worn: list[Wear] = []
     slip: list[Slip] = []
+    springs: Springs | None = None
     inspection: list[Inspection] = []
     fault: list[Fault] = []
 
@@ -249,6 +279,7 @@ def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
             if kind not in getattr(scenario.sizes, name):
                 what = f"the size for {kind} valves is missing, and the head has some"
                 raise _placed(scenario, file, ("sizes", name), what)
+    _check_springs(scenario, sheet, file)
     for zero in sheet.zeros:
         if zero.shows.pm and zero.gauge not in scenario.sizes.masters:
             what = f"the size of the {zero.gauge}'s master is missing, and the sheet has it checked"
@@ -268,6 +299,18 @@ def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
             continue
         raise _placed(scenario, file, ("worn", number, "valve"), what)
     _check_plan(scenario, sheet, file)
+
+
+def _check_springs(scenario: Scenario, sheet: Sheet, file: str) -> None:
+    asked = {step.position.valve for step in plan_for(sheet)
+             if step.position.characteristic == "installed spring height"}  # fmt: skip
+    for valve in sheet.head.valves():
+        if valve.name in asked and valve.kind not in scenario.sizes.spring_height:
+            what = f"the size for {valve.kind} valves is missing, and the sheet has it measured"
+            raise _placed(scenario, file, ("sizes", "spring_height"), what)
+    if scenario.springs is None and any(spring.load_limited for spring in sheet.springs):
+        what = "the table is missing, and the sheet has springs tested"
+        raise _placed(scenario, file, ("springs",), what)
 
 
 def _check_plan(scenario: Scenario, sheet: Sheet, file: str) -> None:

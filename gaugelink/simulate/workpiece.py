@@ -53,16 +53,28 @@ class Workpiece:
             case "stand-down":
                 base = self.scenario.sizes.stand_down[self._kind(valve)]
                 return base + 30 * self._spread("sd", valve) + self._wear(valve).stand_down
+            case "installed spring height":
+                base = self.scenario.sizes.spring_height[self._kind(valve)]
+                # A seat that was cut lets the valve drop, and the spring's retainer with it.
+                return base + 30 * self._spread("height", valve) + self._wear(valve).stand_down
             case "spring free length":
-                base = self.scenario.sizes.spring_length
                 # A coil is seldom quite square, so its length differs a little round the turn.
                 around = 20 * self._spread("coil", valve, position.direction)
-                return base + 60 * self._spread("spring", valve) + around - self._wear(
-                    valve).spring_length  # fmt: skip
+                return self._spring_um(valve) + around
             case "face height":
                 return self._face(position.station)
             case other:
                 raise LookupError(f"the simulated head has no {other}")
+
+    def load_n(self, valve: str, height_um: float) -> float:
+        """Tell the load of a valve's spring at a height, newtons; none where it is loose.
+
+        Raises:
+            LookupError: the scenario has no springs on a tester.
+        """
+        if self.scenario.springs is None:
+            raise LookupError("the simulated head has no springs on a tester")
+        return max(0.0, self.scenario.springs.rate * (self._spring_um(valve) - height_um) / 1000)
 
     def bore_um(self, valve: str, depth: float, direction: str) -> float:
         """Tell the true bore, micrometres, at a part of the guide's length from the head end.
@@ -101,6 +113,10 @@ class Workpiece:
                 if all(abs(offset + slope * z) <= c + 1e-9 for z, c in gaps):
                     best = max(best, abs(offset + slope * reach))
         return 2 * best
+
+    def _spring_um(self, valve: str) -> float:
+        base = self.scenario.sizes.spring_length
+        return base + 60 * self._spread("spring", valve) - self._wear(valve).spring_length
 
     def _kind(self, valve: str) -> ValveKind:
         return "exhaust" if "E" in valve else "intake"
