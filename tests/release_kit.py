@@ -26,9 +26,11 @@ from gaugelink.session import Session
 from gaugelink.sheetfile import load
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from gaugelink.judging import Judged, Judgement
+    from gaugelink.reading import Reading
 
 TEXT = """\
 [sheet]
@@ -84,15 +86,16 @@ DAY = "2026-01-02"
 class Head:
     """A head on the bench: its session, and the record beside it."""
 
-    session: Session = field(
-        default_factory=lambda: Session(PLAN, dict(GAUGES), "final", sheet=SHEET)
-    )
+    stage: str = "final"
+    earlier: Sequence[Reading] = ()
+    session: Session = field(init=False)
     record: list[tuple[int, Event]] = field(default_factory=list)
     day: str = DAY
 
     def __post_init__(self) -> None:
         """Open the job."""
-        self.put(JobOpened(self.stamp(), "J1", "pump head", "1", "final", SHEET.name, "1", TEXT,
+        self.session = self._session()
+        self.put(JobOpened(self.stamp(), "J1", "pump head", "1", self.stage, SHEET.name, "1", TEXT,
                            SHEET.sha256, tuple(GAUGES.values()), True, "simulated",
                            "t"))  # fmt: skip
 
@@ -178,10 +181,13 @@ class Head:
 
     def replayed(self) -> Session:
         """Feed the record to a new session."""
-        again = Session(PLAN, dict(GAUGES), "final", sheet=SHEET)
+        again = self._session()
         for place, event in self.record:
             again.apply(place, event)
         return again
+
+    def _session(self) -> Session:
+        return Session(PLAN, dict(GAUGES), self.stage, sheet=SHEET, earlier=self.earlier)
 
 
 def ready() -> Head:
