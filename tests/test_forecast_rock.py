@@ -245,7 +245,7 @@ def test_the_line_of_the_order_shows_travel_beside_clearance():
     bench.work("guide reamed")
     bench.work("valve replaced")
     bench.rock(190)
-    document = order_document(bench.session, bench.travels)
+    document = order_document(bench.session, compared_in(bench.session, bench.travels))
     assert document is not None
     figure = document["lines"][1]["figures"][1]
     assert (figure["expected"], figure["found"], figure["word"]) == (
@@ -297,7 +297,9 @@ def test_the_row_of_a_page_and_report_names_travel():
     bench = Bench()
     bench.work("guide replaced")
     bench.rock(190)
-    (row,) = forecast_documents(bench.session, bench.travels)
+    (row,) = forecast_documents(
+        bench.session, bench.travels, compared_in(bench.session, bench.travels)
+    )
     assert (row["characteristic"], row["before"], row["expected"], row["found"], row["word"]) == (
         "guide clearance by rock", "", "travel 0.076 to 0.110 mm", "0.1900 mm", "surprise"
     )  # fmt: skip

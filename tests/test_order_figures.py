@@ -19,6 +19,7 @@ from view_shapes import ORDER, check
 
 from gaugelink.deeds import DoWork, Inspect, TakePlan
 from gaugelink.events import PlannedFigure, PlannedStep
+from gaugelink.planning.compared import compared_in
 from gaugelink.planning.order import FACE, work_order
 from gaugelink.planning.order_figures import due, figures_of, ordered
 from gaugelink.planning.plan import Conflict, plan
@@ -55,7 +56,7 @@ def work(head: Head, operation: Any, depth: str, *valves: str) -> None:
 
 
 def told(head: Head, line: int = 0, figure: int = 0) -> dict[str, Any]:
-    document = order_document(head.session, head.judgement().travels)
+    document = order_document(head.session, compared_in(head.session, {}))
     assert document is not None
     check(document, ORDER)
     found: dict[str, Any] = document["lines"][line]["figures"][figure]
@@ -69,8 +70,9 @@ def test_before_the_work_the_plan_says_what_to_expect() -> None:
         "found": "", "difference": "", "word": "", "words": "",
     }  # fmt: skip
     assert told(head, 1)["expected"] == "1.425 mm"
-    assert order_document(head.replayed(), head.judgement().travels) == order_document(
-        head.session, head.judgement().travels
+    again = head.replayed()
+    assert order_document(again, compared_in(again, {})) == order_document(
+        head.session, compared_in(head.session, {})
     )
 
 
@@ -153,7 +155,7 @@ def test_a_skim_moves_every_valve() -> None:
 
 def test_an_order_of_an_older_record_has_no_figures() -> None:
     head = taken(PlannedStep("seat cut", ("1I",), "cut seat 0.150 mm", "0.150 mm"))
-    document = order_document(head.session, head.judgement().travels)
+    document = order_document(head.session, compared_in(head.session, {}))
     assert document is not None
     assert document["lines"][0]["figures"] == []
 
@@ -216,7 +218,7 @@ def test_the_report_prints_what_was_expected_and_found() -> None:
     head.at(BEFORE)
     head.at(DEPTH, "1.51")
     laid = lay_out(
-        sample_document() | {"order": order_document(head.session, head.judgement().travels)}
+        sample_document() | {"order": order_document(head.session, compared_in(head.session, {}))}
     )
     assert laid["order"]["rows"][0]["found"] == [
         "1I stand-down: expected 1.420 mm, found 1.51 mm (+0.090 mm), a surprise"

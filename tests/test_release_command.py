@@ -135,7 +135,7 @@ def test_the_day_matters_for_what_is_still_to_be_measured(run_cli: RunCli, path:
 def test_a_long_list_is_cut_in_words_and_whole_in_json(
     run_cli: RunCli, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("gaugelink.view.release.release_document.__defaults__", (1,))
+    monkeypatch.setattr("gaugelink.view.release.release_document.__defaults__", (1, None))
     status, out, _ = run_cli("release", str(Head().write(path)), "--today", "2026-01-02")
     assert status == 1
     assert "and 2 more; --json lists them all" in out

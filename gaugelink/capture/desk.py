@@ -77,6 +77,7 @@ class Desk:
         self._operator = operator
         self._name = name
         self._changed = asyncio.Event()
+        self._surprised: dict[int, str] | None = None  # as of the last commit
 
     def stamp(self) -> Stamp:
         """Say who, where and when, now."""
@@ -126,7 +127,8 @@ class Desk:
             RecordError: they could not be written; nothing is taken in.
             SessionError: the bench has been stopped.
         """
-        cursor, known = self.session.cursor, self._surprises()
+        cursor = self.session.cursor
+        known = self._surprises() if self._surprised is None else self._surprised
         done = await self.ledger.commit(events)
         if self.session.cursor != cursor:
             self.on_moved()
@@ -142,7 +144,8 @@ class Desk:
                 self.audience.say("warning", f"{event.gauge}: {zero_words(event.why)}")
             elif isinstance(event, BatteryTold) and event.low:
                 self.audience.say("warning", f"{event.gauge} says {event.words}: {BATTERY}")
-        for words in new_surprises(known, self._surprises()):
+        self._surprised = self._surprises()
+        for words in new_surprises(known, self._surprised):
             self.audience.say("warning", words)
         if head_is_due(done):
             try:

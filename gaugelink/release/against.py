@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from gaugelink.course import Course
     from gaugelink.judging import Judgement
+    from gaugelink.planning.forecast import Compared
 
 
 def valves_of(course: Course) -> tuple[str, ...]:
@@ -40,7 +41,12 @@ def valves_of(course: Course) -> tuple[str, ...]:
     return tuple(dict.fromkeys(valve for valve in named if valve))
 
 
-def blocks(course: Course, judgement: Judgement, today: str) -> list[Block]:
+def blocks(
+    course: Course,
+    judgement: Judgement,
+    today: str,
+    compared: Sequence[Compared] | None = None,
+) -> list[Block]:
     """List what stands against releasing a head; nothing does where the list is empty.
 
     Args:
@@ -48,12 +54,13 @@ def blocks(course: Course, judgement: Judgement, today: str) -> list[Block]:
         judgement: everything that counts in it, held against the sheet.
         today: today's date, ISO 8601; a gauge whose calibration is over today cannot measure what
             is still to be measured.
+        compared: what `gaugelink.planning.compared.compared_in` gives; None: it is reckoned here.
     """
     found = [
         *_inspections(course, valves_of(course)),
         *_verdicts(course, judgement),
         *springs(course),
-        *surprises(course, judgement),
+        *surprises(course, judgement, compared),
         *doubtful(course),
         *_steps(course),
         *_left_over(course, judgement),

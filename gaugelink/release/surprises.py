@@ -16,7 +16,7 @@ from gaugelink.quantity import exact_text
 from gaugelink.release.block import Block, Signable, signable, signed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from gaugelink.course import Course
     from gaugelink.judging import Judgement
@@ -53,37 +53,46 @@ class Surprise:
         return f"{words}; {TO_DO}"
 
 
-def surprises_in(course: Course, travels: Travels) -> list[Surprise]:
+def surprises_in(
+    course: Course, travels: Travels, compared: Sequence[Compared] | None = None
+) -> list[Surprise]:
     """List the readings and sweeps that count and surprised, in order of measuring.
 
     Args:
         course: where the session stands.
         travels: of its sweeps (`gaugelink.judging.Judgement.travels`).
+        compared: what `compared_in` gives for them; None: it is reckoned here.
     """
+    if compared is None:
+        compared = compared_in(course, travels)
     at = {measured: (number, place)
           for number, place, measured in counting(course, course.filled)}  # fmt: skip
     found = [
         _surprise(course, item, travels, *at[item.found.placed.place])
-        for item in compared_in(course, travels)
+        for item in compared
         if item.surprise and item.found.placed.place in at
     ]
     return sorted(found, key=lambda one: one.step)
 
 
-def surprises(course: Course, judgement: Judgement) -> Iterator[Block]:
+def surprises(
+    course: Course, judgement: Judgement, compared: Sequence[Compared] | None
+) -> Iterator[Block]:
     """Go through the surprises that nothing has explained yet."""
-    for one in surprises_in(course, judgement.travels):
+    for one in surprises_in(course, judgement.travels, compared):
         if not one.answer:
             position = one.compared.forecast.position
             yield Block("surprise", position.valve, part_words(position), one.why, one.step,
                         sign=one.paper)  # fmt: skip
 
 
-def signables(course: Course, judgement: Judgement) -> list[Signable]:
+def signables(
+    course: Course, judgement: Judgement, compared: Sequence[Compared] | None = None
+) -> list[Signable]:
     """List what a deviation can be signed for now: what is not within, and what surprised."""
     return [
         *(signable(item) for item in judgement.verdicts if item.verdict != "within"),
-        *(one.paper for one in surprises_in(course, judgement.travels)),
+        *(one.paper for one in surprises_in(course, judgement.travels, compared)),
     ]
 
 

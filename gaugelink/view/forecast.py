@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from gaugelink.capture.foretold import expected_at, preview
 from gaugelink.deeds import DoWork
-from gaugelink.planning.compared import compared_in
 from gaugelink.planning.depth import parse_depth
 from gaugelink.planning.forecast_words import (
     compared_words,
@@ -20,7 +19,7 @@ from gaugelink.release import surprises_in
 from gaugelink.release.block import named
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gaugelink.planning.compared import Travels
     from gaugelink.planning.forecast import Compared
@@ -30,16 +29,19 @@ if TYPE_CHECKING:
     from gaugelink.work import Operation
 
 
-def forecast_documents(session: Session, travels: Travels) -> list[Document]:
+def forecast_documents(
+    session: Session, travels: Travels, compared: Sequence[Compared]
+) -> list[Document]:
     """Write what was read and swept after work beside what was foretold, oldest first.
 
     Args:
         session: where it stands.
         travels: of its sweeps.
+        compared: what it was held against (`gaugelink.planning.compared.compared_in`).
     """
-    surprises = surprises_in(session, travels)
+    surprises = surprises_in(session, travels, compared)
     answers = {one.compared.found.placed.place: one.answer for one in surprises}
-    return [_row(item, answers) for item in compared_in(session, travels)]
+    return [_row(item, answers) for item in compared]
 
 
 def next_expected(session: Session) -> str:

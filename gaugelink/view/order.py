@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
-from gaugelink.planning.compared import compared_in
 from gaugelink.planning.forecast_rock import travel_words
 from gaugelink.planning.forecast_words import moved_words
 from gaugelink.planning.order_figures import due
@@ -14,28 +13,31 @@ from gaugelink.planning.working import placed
 from gaugelink.quantity import rounded_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from gaugelink.course import Course
-    from gaugelink.planning.compared import Travels
     from gaugelink.planning.forecast import Compared
     from gaugelink.planning.order_figures import Due
     from gaugelink.quantity import Displayed
     from gaugelink.view.parts import Document
 
+    Sizes = dict[tuple[str, str], list[tuple[int, Displayed]]]
 
-def order_document(course: Course, travels: Travels) -> Document | None:
+
+def order_document(course: Course, held: Sequence[Compared]) -> Document | None:
     """Write the work order; None where no plan was taken.
 
     Args:
         course: where the session stands.
-        travels: of its sweeps.
+        held: readings and sweeps beside what was foretold
+            (`gaugelink.planning.compared.compared_in`).
     """
     if course.order is None:
         return None
     place, order = course.order
     lines = ticked(place, order, course.work)
-    compared = {item.found.placed.place: item for item in compared_in(course, travels)}
+    compared = {item.found.placed.place: item for item in held}
+    sizes = _sizes(course)
     return {
         "place": place,
         "cost": order.cost,
@@ -43,7 +45,7 @@ def order_document(course: Course, travels: Travels) -> Document | None:
         "by": order.by,
         "utc": order.stamp.utc,
         "lines": [
-            {**_line(line), "figures": [_figure(course, one, compared) for one in figures]}
+            {**_line(line), "figures": [_figure(course, one, compared, sizes) for one in figures]}
             for line, figures in zip(lines, due(lines), strict=True)
         ],
         "done": sum(len(line.done) for line in lines),
@@ -68,15 +70,15 @@ def _line(line: Ticked) -> Document:
     }
 
 
-def _figure(course: Course, one: Due, compared: Mapping[int, Compared]) -> Document:
+def _figure(course: Course, one: Due, compared: Mapping[int, Compared], sizes: Sizes) -> Document:
     """Write what a line should leave at a valve, and what was found there since."""
     rocks = ""
     if one.figure == "guide clearance":
         rocks = travel_words(course.sheet, one.valve, one.least_pm, one.most_pm)
-    found = _swept(course, one, compared) if rocks else _found(course, one)
+    found = _swept(course, one, compared) if rocks else _found(one, sizes)
     held = [compared[place] for place, _ in found if place in compared]
     surprised = [item for item in held if item.surprise]
-    sizes = [shown for _, shown in found]
+    shown = [size for _, size in found]
     word = "surprise" if surprised else ""
     if held and not surprised and all(item.word == "as foretold" for item in held):
         word = "as foretold"
@@ -86,35 +88,37 @@ def _figure(course: Course, one: Due, compared: Mapping[int, Compared]) -> Docum
         "expected": f"{one.words}, by rock {rocks}" if rocks else one.words,
         "moved": _signed(one.moved_pm) if one.moved_pm else "",
         "done": one.done is not None,
-        "found": f"travel {_span(sizes)}" if rocks and sizes else _span(sizes),
-        "difference": _difference(one, sizes),
+        "found": f"travel {_span(shown)}" if rocks and shown else _span(shown),
+        "difference": _difference(one, shown),
         "word": word,
         "words": moved_words(surprised[0]) if surprised else "",
     }
 
 
-def _found(course: Course, one: Due) -> list[tuple[int, Displayed]]:
-    """List the readings of a figure that count and were taken after its work, by their places.
-
-    Once a later line has changed it, what is found belongs to that line.
-    """
-    if one.done is None or not one.settled:
-        return []
-    found = []
+def _sizes(course: Course) -> Sizes:
+    """Put the readings that count together by valve and characteristic, in order of measuring."""
+    sizes: Sizes = {}
     for place in course.filled.values():
         event = course.history[place].event
         at = placed(place, event)
         if isinstance(event, ReadingAssigned):
             event = course.history[event.parked].event
-        if (
-            at is not None
-            and at.place > one.done
-            and at.position.valve == one.valve
-            and at.position.characteristic == one.figure
-            and isinstance(event, ReadingTaken | ReadingParked)
-        ):
-            found.append((at.place, event.shown))
-    return sorted(found, key=lambda item: item[0])
+        if at is not None and isinstance(event, ReadingTaken | ReadingParked):
+            key = at.position.valve, at.position.characteristic
+            sizes.setdefault(key, []).append((at.place, event.shown))
+    for found in sizes.values():
+        found.sort(key=lambda item: item[0])
+    return sizes
+
+
+def _found(one: Due, sizes: Sizes) -> list[tuple[int, Displayed]]:
+    """List the readings of a figure that were taken after its work, by their places.
+
+    Once a later line has changed it, what is found belongs to that line.
+    """
+    if one.done is None or not one.settled:
+        return []
+    return [item for item in sizes.get((one.valve, one.figure), []) if item[0] > one.done]
 
 
 def _swept(

@@ -10,10 +10,11 @@ from gaugelink.release import KINDS, Block, Kind, blocks, signables, signed, val
 from gaugelink.view.springs import spring_documents
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from gaugelink.course import Course
     from gaugelink.judging import Judgement
+    from gaugelink.planning.forecast import Compared
     from gaugelink.signoff import Looked
 
 Document = dict[str, Any]
@@ -40,7 +41,11 @@ assert tuple(TITLES) == KINDS
 
 
 def release_document(
-    course: Course, judgement: Judgement, today: str, most: int = MOST_ROWS
+    course: Course,
+    judgement: Judgement,
+    today: str,
+    most: int = MOST_ROWS,
+    compared: Sequence[Compared] | None = None,
 ) -> Document:
     """Write whether a head may be released, what stands against it, and what was signed.
 
@@ -49,8 +54,9 @@ def release_document(
         judgement: the verdicts as of now.
         today: today's date, ISO 8601.
         most: rows of one kind at most.
+        compared: readings beside what was foretold, where they are at hand.
     """
-    found = blocks(course, judgement, today)
+    found = blocks(course, judgement, today, compared)
     signoff = course.signoff
     last = signoff.release[1] if signoff.release is not None else None
     document: Document = {
@@ -64,7 +70,7 @@ def release_document(
         "groups": _groups(found, most),
         "checks": _checks(course),
         "springs": spring_documents(course),
-        "deviations": _deviations(course, judgement),
+        "deviations": _deviations(course, judgement, compared),
     }
     return {"sentence": release_words(document), **document}
 
@@ -156,11 +162,13 @@ def _cell(looked: Looked | None) -> Document:
     return {"state": state, "by": event.by, "words": words, "place": looked.place}
 
 
-def _deviations(course: Course, judgement: Judgement) -> list[Document]:
+def _deviations(
+    course: Course, judgement: Judgement, compared: Sequence[Compared] | None
+) -> list[Document]:
     """Write what was signed, and whether it still holds."""
     held = {
         last[0]
-        for paper in signables(course, judgement)
+        for paper in signables(course, judgement, compared)
         if (last := signed(paper, course)) is not None
     }
     found = []

@@ -94,7 +94,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
             for item in judgement.missing
         ],
         "work": [_work(place, event) for place, event in session.work],
-        "forecast": forecast_documents(session, judgement.travels),
+        "forecast": forecast_documents(session, judgement.travels, view.compared()),
         "sweeps": [view.sweep_at(item.place) for item in session.sweeps()],
         "readings": [
             view.entry(place)
@@ -103,9 +103,9 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         "limits": [_limit(item) for item in view.sheet.limits],
         "counts": judgement.counts(),
         # By the day of the signed head: the same record gives the same report, whenever printed.
-        "release": release_document(session, judgement, head.utc[:10], most=200),
+        "release": release_document(session, judgement, head.utc[:10], 200, view.compared()),
         "advice": advice,
-        "order": order_document(session, judgement.travels),
+        "order": order_document(session, view.compared()),
         "rule": RULE,
         "cautions": list(CAUTIONS),
         "record": {

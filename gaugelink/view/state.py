@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.capture.measured import judge_session
 from gaugelink.events import SweepTaken
 from gaugelink.head import CHARACTERISTICS, ZERO_CHECK, Valve, part_of
+from gaugelink.planning.compared import compared_in
 from gaugelink.planning.doubt import Doubt, doubts
 from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.forecast import forecast_documents, next_expected
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from gaugelink.events import JobOpened
     from gaugelink.judging import Judged, Judgement
     from gaugelink.limits import Sheet
+    from gaugelink.planning.forecast import Compared
 
 MOST_READINGS: Final = 400
 MOST_TRAY: Final = 100
@@ -53,6 +55,8 @@ class JobView:
     _judged_at: int = -1
     _judgement: Judgement | None = None
     _headlines: dict[int, Document] = field(default_factory=dict)
+    _compared_at: int = -1
+    _compared: list[Compared] | None = None
     _doubts_at: int = -1
     _doubts: dict[int, Doubt] | None = None
 
@@ -258,11 +262,11 @@ class JobView:
             # The newest of them: a gauge that nobody asked for can fill the tray for hours.
             "tray": [self.entry(entry.place) for entry in tray[-MOST_TRAY:]],
             "tray_count": len(tray),
-            "order": order_document(session, self.judgement().travels),
+            "order": order_document(session, self.compared()),
             "verdicts": [verdict_document(item) for item in self.settled()],
             "faults": fault_documents(self, self.settled()),
             "deciders": decider_documents(self, self.settled()),
-            "forecast": forecast_documents(session, self.judgement().travels),
+            "forecast": forecast_documents(session, self.judgement().travels, self.compared()),
             "sweep": self._sweep(),
             "messages": list(self.messages),
             "record": {
@@ -275,7 +279,9 @@ class JobView:
             ],
             "watching": bench.watch.on,
             "finished": session.finished,
-            "release": release_document(session, self.judgement(), bench.clock.utc()[:10]),
+            "release": release_document(
+                session, self.judgement(), bench.clock.utc()[:10], compared=self.compared()
+            ),
         }
 
     def _question(self) -> Document | None:
@@ -314,6 +320,14 @@ class JobView:
                 self._headlines[place] = sweep_headline(self.sheet, self._sweep_view(place))
             document |= self._headlines[place]
         return document
+
+    def compared(self) -> list[Compared]:
+        """Give readings and sweeps beside what was foretold, as of now."""
+        if self._compared is None or self._compared_at != self.bench.version:
+            travels = self.judgement().travels
+            self._compared_at = self.bench.version
+            self._compared = compared_in(self.bench.session, travels)
+        return self._compared
 
     def _doubted(self) -> dict[int, Doubt]:
         if self._doubts is None or self._doubts_at != self.bench.version:
