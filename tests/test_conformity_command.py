@@ -15,6 +15,7 @@ from gaugelink.metrology.conformity import (
     probability_lopsided,
     probability_within,
     verdict,
+    verdict_lopsided,
     verdicts,
 )
 from gaugelink.metrology.risk import global_risks, more_readings
@@ -172,3 +173,100 @@ def test_a_bad_argument_is_said_in_a_sentence(
     status, out, err = run_cli("conformity", *words, "--json")
     assert (status, out) == (2, "")
     assert sentence in err
+
+
+def test_a_lopsided_verdict_has_95_percent_at_either_limit() -> None:
+    """Own integration: the split normal distribution of the docstring, by trapezes."""
+    x = np.linspace(-60.0, 60.0, 1_200_001)
+    for below, above, lower, upper in ((3.0, 4.0, None, 6.0), (1.0, 6.0, -2.5, 9.0),
+                                       (5.0, 1.0, -9.0, -3.0), (2.0, 2.0, 1.0, 3.4)):  # fmt: skip
+        density = np.where(x < 0, np.exp(-0.5 * (x / below) ** 2), np.exp(-0.5 * (x / above) ** 2))
+        density /= np.trapezoid(density, x)
+        low = 0.0 if lower is None else float(np.trapezoid(density[x <= lower], x[x <= lower]))
+        high = float(np.trapezoid(density[x >= upper], x[x >= upper]))
+        inside = 1 - low - high
+        assert probability_lopsided(0.0, below, above, lower, upper) == pytest.approx(
+            inside, abs=1e-4
+        )
+        want = "within" if max(low, high) <= 0.05 else (
+            "outside" if max(low, high) >= 0.95 else "undecided")  # fmt: skip
+        assert verdict_lopsided(0.0, below, above, lower, upper) == want
+
+
+@given(st.integers(-4000, 4000), st.integers(1, 900))
+def test_alike_on_both_sides_a_lopsided_verdict_is_the_plain_one(value: int, u: int) -> None:
+    """But for the 1.645 of the rule, which is rounded from 1.64485."""
+    plain = verdict(value, u, -1000, 1000)
+    away = min(abs(abs(value) - 1000) / u - 1.645, 1.645, key=abs)
+    if abs(away) > 0.001:
+        assert verdict_lopsided(float(value), float(u), float(u), -1000.0, 1000.0) == plain
+
+
+@pytest.mark.parametrize(
+    ("away", "chance"), [(10.0, 7.619853024160527e-24), (20.0, 2.7536241186062337e-89)]
+)
+def test_chances_far_out_keep_their_digits(away: float, chance: float) -> None:
+    """Source: the tail of the normal distribution, by mpmath with 30 digits."""
+    u = 10**6
+    far = round(away * u)
+    for value, lower, upper in (
+        (-far, 0, None),
+        (far, None, 0),
+        (-far, 0, 10**9),
+        (far, -(10**9), 0),
+    ):
+        assert probability_within(value, u, lower, upper) == pytest.approx(chance, rel=1e-9)
+        ends = [None if end is None else float(end) for end in (lower, upper)]
+        found = probability_lopsided(float(value), u, u, ends[0], ends[1])
+        assert found == pytest.approx(chance, rel=1e-9)
+
+
+def test_the_command_takes_another_factor_and_tells_the_risks(run_cli: RunCli) -> None:
+    """Risks: JCGM 106:2012, clause 9, as `global_risks`; half of a band on one side decides."""
+    words = ("conformity", "--value", "0.1mm", "--u", "0.125mm", "--lower=-1mm", "--upper", "1mm",
+             "--parts-mean", "0mm", "--parts-sd", "0.5mm")  # fmt: skip
+    found = json.loads(run_cli(*words, "--rule", "simple", "--json")[1])
+    assert found["risks"] == pytest.approx({"consumer": 0.008006085, "producer": 0.014850884})
+    guarded = json.loads(run_cli(*words, "--json")[1])
+    assert guarded["risks"]["consumer"] < found["risks"]["consumer"] / 10
+    assert guarded["risks"]["producer"] > found["risks"]["producer"]
+    assert "0.8 % are bad and accepted, 1.5 % are good" in run_cli(*words, "--rule", "simple")[1]
+    near = ("conformity", "--value", "0.9mm", "--u", "0.06mm", "--upper", "1mm")
+    assert run_cli(*near)[0] == 0
+    assert run_cli(*near, "--guard-factor", "2")[0] == 1
+    lopsided = ("conformity", "--value", "0.9mm", "--u-below", "0.01mm", "--upper", "1mm")
+    assert run_cli(*lopsided, "--u-above", "0.04mm")[0] == 0
+    assert run_cli(*lopsided, "--u-above", "0.06mm")[0] == 1
+    close = ("conformity", "--value", "0", "--u", "1", "--lower=-1.7", "--upper", "1.7")
+    assert "the limits are close together" in run_cli(*close)[1]
+    undecided = ("conformity", "--value", "0.97mm", "--u", "0.034mm", "--upper", "1mm")
+    more = run_cli(*undecided, "--repeatability", "0.01mm")[1]
+    assert "with a standard uncertainty of 0.018 mm or less would" in more
+    inch = ("conformity", "--value", "0.97in", "--u", "0.034in", "--upper", "1in", "--json")
+    found = json.loads(run_cli(*inch, "--repeatability", "0.01in")[1])
+    assert found["unit"] == "in"
+    assert found["more_readings"]["u_needed"] == pytest.approx(0.03 / 1.645)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--u-above", "0.1mm"), "--u-below: this argument is missing"),
+        (("--u", "0.1mm", "--u-above", "0.1mm"), "--u-above: found it beside --u"),
+        (("--u-below", "0mm", "--u-above", "0.1mm"), "--u-below: found 0mm, accepted: above 0"),
+        (("--u", "0.1mm", "--guard-factor", "11"), "--guard-factor: found 11, accepted: 0 to 10"),
+        (("--u", "0.1mm", "--guard-factor", "nan"), "--guard-factor: found 'nan'"),
+        (("--u", "0.1mm", "--rule", "simple", "--guard-factor", "1"), "found it with"),
+        (("--u", "0.1mm", "--parts-mean", "1mm"), "--parts-sd: this argument is missing"),
+        (("--u", "0.1mm", "--parts-mean", "1mm", "--parts-sd", "0mm"), "--parts-sd: found 0mm"),
+        (("--u", "1K"), "--u: found the unit 'k'"),
+        ((), "--u-below: this argument is missing; --u, or"),
+    ],
+)  # fmt: skip
+def test_what_does_not_go_together_is_said(
+    words: tuple[str, ...], said: str, run_cli: RunCli
+) -> None:
+    """One sentence, status 2, nothing printed."""
+    status, out, err = run_cli("conformity", "--value", "0.9mm", "--upper", "1mm", *words)
+    assert (status, out) == (2, "")
+    assert said in err

@@ -38,6 +38,7 @@ def verdict(
     u_pm: int | None,
     lower_pm: int | None,
     upper_pm: int | None,
+    factor: Fraction = GUARD_FACTOR,
 ) -> VerdictWord:
     """Hold a value against its limits.
 
@@ -46,13 +47,14 @@ def verdict(
         u_pm: standard uncertainty, picometres; None or 0 for simple comparison.
         lower_pm: lower limit, itself within; None where there is none.
         upper_pm: upper limit, itself within; None where there is none.
+        factor: guard band in standard uncertainties, 0 or more.
 
     >>> verdict(7_935_000_000, None, 7_935_000_000, None)
     'within'
     >>> verdict(7_934_000_000, 1_900_000, 7_935_000_000, None)  # 1 um short, u = 1.9 um
     'undecided'
     """
-    guard = GUARD_FACTOR * (u_pm or 0)
+    guard = factor * (u_pm or 0)
     inside = (lower_pm is None or value_pm - lower_pm >= guard) and (
         upper_pm is None or upper_pm - value_pm >= guard
     )
@@ -82,12 +84,19 @@ def probability_within(
     if u_pm <= 0:
         raise ValueError(f"found a standard uncertainty of {u_pm} pm, needed: more than 0")
 
-    def below(limit_pm: int) -> float:
-        return 0.5 * erfc(-float((limit_pm - Fraction(value_pm)) / u_pm) / sqrt(2))
+    def away(limit_pm: int) -> float:
+        return float((limit_pm - Fraction(value_pm)) / u_pm) / sqrt(2)
 
-    top = 1.0 if upper_pm is None else below(upper_pm)
-    bottom = 0.0 if lower_pm is None else below(lower_pm)
-    return top - bottom
+    # Chances are taken from the side on which they are small: next to 1 they have no digits left.
+    above = lower_pm is not None and (
+        upper_pm is None or 2 * value_pm < lower_pm + upper_pm
+    )  # fmt: skip
+    if above:
+        assert lower_pm is not None
+        beyond = 0.0 if upper_pm is None else 0.5 * erfc(away(upper_pm))
+        return 0.5 * erfc(away(lower_pm)) - beyond
+    top = 1.0 if upper_pm is None else 0.5 * erfc(-away(upper_pm))
+    return top - (0.0 if lower_pm is None else 0.5 * erfc(-away(lower_pm)))
 
 
 def verdicts(
@@ -172,13 +181,61 @@ def probability_lopsided(
     >>> round(probability_lopsided(97.0, 3.4, 3.4, None, 100.0), 2)  # as for a normal one
     0.81
     """
+    below_upper = 1.0 if upper is None else _beyond(value, u_below, u_above, upper, None)
+    above_lower = 1.0 if lower is None else _beyond(value, u_below, u_above, None, lower)
+    # Chances are taken from the side on which they are small, as above.
+    if upper is not None and upper <= value:
+        return below_upper - (
+            0.0 if lower is None else _beyond(value, u_below, u_above, lower, None)
+        )
+    return above_lower - (0.0 if upper is None else _beyond(value, u_below, u_above, None, upper))
+
+
+def verdict_lopsided(
+    value: float, u_below: float, u_above: float, lower: float | None, upper: float | None,
+    coverage: float = 0.95,
+) -> VerdictWord:  # fmt: skip
+    """Hold a value against its limits where knowledge is not alike on both sides.
+
+    Within: the chance that the true value lies beyond a limit is no more than what the coverage
+    leaves, at either limit by itself (ISO 14253-1:2017, default of 95 %); outside: it is the
+    coverage or more at one of them. For two equal halves these are the guard bands of `verdict`.
+
+    Args:
+        value: the most probable value.
+        u_below: standard deviation of the half below it, above 0.
+        u_above: of the half above it, above 0.
+        lower: lower limit in the same unit; None where there is none.
+        upper: upper limit; None where there is none.
+        coverage: probability wanted, above 0.5 and below 1.
+
+    >>> [verdict_lopsided(94.0, 3.0, u_above, None, 100.0) for u_above in (3.0, 4.0)]
+    ['within', 'undecided']
+    """
+    left = 1 - coverage
+    beyond = [
+        _beyond(value, u_below, u_above, *ends)
+        for ends in ((lower, None), (None, upper)) if ends != (None, None)
+    ]  # fmt: skip
+    if all(chance <= left for chance in beyond):
+        return "within"
+    return "outside" if any(chance >= coverage for chance in beyond) else "undecided"
+
+
+def _beyond(
+    value: float, u_below: float, u_above: float, lower: float | None, upper: float | None,
+) -> float:  # fmt: skip
+    """Give the chance that the true value lies below the one or above the other."""
     total = u_below + u_above
 
     def below(limit: float) -> float:
         if limit <= value:
             return u_below / total * erfc((value - limit) / u_below / sqrt(2))
-        return 1 - u_above / total * erfc((limit - value) / u_above / sqrt(2))
+        return 1 - above(limit)
 
-    top = 1.0 if upper is None else below(upper)
-    bottom = 0.0 if lower is None else below(lower)
-    return top - bottom
+    def above(limit: float) -> float:
+        if limit >= value:
+            return u_above / total * erfc((limit - value) / u_above / sqrt(2))
+        return 1 - below(limit)
+
+    return (0.0 if lower is None else below(lower)) + (0.0 if upper is None else above(upper))

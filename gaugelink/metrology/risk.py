@@ -124,8 +124,9 @@ class MoreReadings:
 
 
 def more_readings(
-    away: float, u_steady: float, repeatability: float, taken: int = 1
-) -> MoreReadings:
+    away: float, u_steady: float, repeatability: float, taken: int = 1,
+    factor: float = float(GUARD_FACTOR), unit: str = "",
+) -> MoreReadings:  # fmt: skip
     """Say how many readings would decide, if their mean stays where it is.
 
     The mean of n readings has u^2 = u_steady^2 + repeatability^2 / n: what does not scatter from
@@ -136,14 +137,16 @@ def more_readings(
         u_steady: what more readings do not lessen, in the same unit.
         repeatability: standard deviation of single readings.
         taken: how many there are already.
+        factor: guard band in standard uncertainties, above 0.
+        unit: of the amounts, for the words.
 
     >>> more_readings(3.0, 1.0, 4.0).total  # 4^2 / ((3 / 1.645)^2 - 1^2) = 6.9
     7
     >>> print(more_readings(1.0, 1.2, 0.5).words)
     more readings cannot decide it: a gauge or method with a standard uncertainty of 0.61 or less \
-would, in the same unit
+would
     """
-    needed = away / float(GUARD_FACTOR)
+    needed = away / factor
     if needed <= 0:
         return MoreReadings(None, 0.0, "the value lies on the limit: nothing can decide it")
     left = needed * needed - u_steady * u_steady
@@ -156,6 +159,6 @@ would, in the same unit
         return MoreReadings(total, needed, words)
     words = (
         f"more readings cannot decide it: a gauge or method with a standard uncertainty of "
-        f"{needed:.2g} or less would, in the same unit"
+        f"{needed:.2g}{f' {unit}' if unit else ''} or less would"
     )
     return MoreReadings(None, needed, words)
