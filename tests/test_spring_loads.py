@@ -59,7 +59,8 @@ class Bench:
             **GAUGES,
             "C1": Gauge("C1", "caliper", "Caliper", "4", "none", 10_000_000, "2026-06-30"),
         }
-        self.head = Head(Session(plan_for(self.sheet), gauges, "final", sheet=self.sheet))
+        self.head = Head()
+        self.head.session = Session(plan_for(self.sheet), gauges, "final", sheet=self.sheet)
         self.session = self.head.session
 
     def high(self, valve: str, text: str) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import isqrt
 from typing import TYPE_CHECKING, Final
 
@@ -146,25 +147,26 @@ def _sprung(
     if ends is not None and spring.lift_pm is not None and spring.solid_pm is not None:
         room = ends[0] - spring.lift_pm - spring.solid_pm
         coils = verdict(room, u_pm, spring.bind_least_pm, None)
-    load: Fraction | None = None
-    u = Fraction(0)
-    word: VerdictWord | None = None
-    if (
-        told is not None and not told.void and ends is not None and spring.load_limited
-        and spring.tested_at_pm is not None
-    ):  # fmt: skip
-        new = from_table([(Fraction(at, PM_PER_MM), force) for at, force in spring.points])
-        lost = new.load(Fraction(spring.tested_at_pm, PM_PER_MM)) - parse_force(told.event.load)
-        load = new.load(Fraction(ends[1], PM_PER_MM)) - lost
-        u = _root(
-            parse_force(told.event.u or "0 N"),
-            new.rate_at(Fraction(ends[1], PM_PER_MM)) * u_pm / PM_PER_MM,
-        )
-        word = _worse(
-            load_verdict(load, u, spring.load[0], None),
-            load_verdict(new.load(Fraction(ends[0], PM_PER_MM)) - lost, u, None, spring.load[1]),
-        )
+    if told is None or told.void or ends is None or spring.tested_at_pm is None:
+        return Sprung(valve, spring, told, ends, step, room_pm=room, coils=coils)
+    load, u, word = _reckoned(spring.points, spring.load, spring.tested_at_pm, told.event.load,
+                              told.event.u or "0 N", ends, u_pm)  # fmt: skip
     return Sprung(valve, spring, told, ends, step, load, u, word, room, coils)
+
+
+@lru_cache(maxsize=1024)  # asked with every reading of the job, and nearly always the same
+def _reckoned(
+    points: tuple[tuple[int, Fraction], ...], limits: tuple[Fraction | None, Fraction | None],
+    tested_at_pm: int, told: str, told_u: str, ends: tuple[int, int], u_pm: int,
+) -> tuple[Fraction, Fraction, VerdictWord]:  # fmt: skip
+    """Give the load at the installed height, its uncertainty and its verdict."""
+    new = from_table([(Fraction(at, PM_PER_MM), force) for at, force in points])
+    lost = new.load(Fraction(tested_at_pm, PM_PER_MM)) - parse_force(told)
+    low, high = (Fraction(end, PM_PER_MM) for end in ends)
+    load = new.load(high) - lost
+    u = _root(parse_force(told_u), new.rate_at(high) * u_pm / PM_PER_MM)
+    return load, u, _worse(load_verdict(load, u, limits[0], None),
+                           load_verdict(new.load(low) - lost, u, None, limits[1]))  # fmt: skip
 
 
 def _root(one: Fraction, other: Fraction) -> Fraction:
