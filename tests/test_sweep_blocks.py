@@ -230,7 +230,7 @@ def test_stretches_are_added_up_ordered_and_counted_as_each_alone(
     first, size = np.array(cuts).T
     laid = stretches(first, first + size)
     alone = [slice(begin, begin + length) for begin, length in cuts]
-    assert laid.sums(values[laid.places]).tolist() == [values[each].sum() for each in alone]
+    assert laid.sums(values).tolist() == [values[each].sum() for each in alone]
     x = whole[laid.places]
     ordered = laid.ordered(x)
     for each, begin, end in zip(alone, laid.start.tolist(), laid.end.tolist(), strict=True):

@@ -143,7 +143,7 @@ def half_swings(
     side = np.full(len(pivot), -1, dtype=np.int64)
     side[int(values[pivots[1]] > values[pivots[0]]) :: 2] = 1
     laid = stretches(first, last)
-    outward = (values[laid.places] - laid.each(values[pivot])) * laid.each(side)
+    outward = (values.take(laid.places) - laid.each(values[pivot])) * laid.each(side)
     enough = round(0.2 * (len(values) - 1) / max(float(seconds[-1]), 1e-9))
     tie = max(1.5 * step_pm, 0.015 * swing)
     total, count = _outermost_rests(outward.astype(np.int64), laid, enough, tie)
@@ -178,9 +178,10 @@ def _outermost_rests(
     top = tiny.each(ordered[laid.end[few] - 1] - tie)
     take[few] = tiny.number(ordered[tiny.places] >= top)
     windows = stretches(laid.start, laid.end - take + 1)
-    width = ordered[windows.places + windows.each(take - 1)] - ordered[windows.places]
+    width = ordered.take(windows.places + windows.each(take - 1)) - ordered.take(windows.places)
     narrow = np.maximum(tie, np.minimum.reduceat(width, windows.start))
     place, _ = windows.last_true(width <= windows.each(narrow))
     start = np.where(few, laid.end - take, windows.places[place])
-    before = np.concatenate([[0], np.cumsum(ordered)])
+    before = np.zeros(len(ordered) + 1, dtype=np.int64)
+    np.cumsum(ordered, out=before[1:])
     return before[start + take] - before[start], take

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from gaugelink.metrology.sweep_clean import usual_pause
 from gaugelink.metrology.sweep_result import Flag
 from gaugelink.quantity import PM_PER_INCH, PM_PER_MM
 
@@ -87,7 +88,7 @@ def missing(seconds: Floats, begin: float, finish: float) -> Flag | None:
         finish: its end.
     """
     pause = np.diff(seconds)
-    least = max(GAP_S, 6 * float(np.median(pause)))
+    least = max(GAP_S, 6 * usual_pause(pause))
     inside = (seconds[1:] > begin) & (seconds[:-1] < finish)
     wide = np.flatnonzero((pause > least) & inside)
     if not len(wide):

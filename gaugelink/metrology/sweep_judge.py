@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import repeat
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -155,7 +154,7 @@ def astray(values: Floats, seconds: Floats, ends: Ends, judged: Judged, travel: 
     """Count the ways from wall to wall that took so long that the stem turned back in between."""
     rocking = slice(judged.first, judged.last + 1)
     laid = stretches(ends.swings.first[rocking], ends.swings.last[rocking])
-    near = np.abs(values[laid.places] - laid.each(ends.level[rocking])) < 0.1 * travel
+    near = np.abs(values.take(laid.places) - laid.each(ends.level[rocking])) < 0.1 * travel
     if not near.any():
         return 0
     left, found = laid.last_true(near)
@@ -284,10 +283,12 @@ def plateaus(ends: Ends, judged: Judged, kept: NDArray[np.intp]) -> tuple[Platea
     rests = ends.rests
     rough = np.rint(2 * ends.swings.rough_pm).astype(np.int64)
     twice = np.where(rests.readings > 0, rests.twice_pm, rough).tolist()
+    # Readings are whole steps, so many rests have one level: it is made once.
+    level = {each: Fraction(each, 2) for each in set(twice)}
     columns = (
         kept[rests.first].tolist(),
         kept[rests.last].tolist(),
-        map(Fraction, twice, repeat(2)),
+        [level[each] for each in twice],
         ["high" if high else "low" for high in (ends.side > 0).tolist()],
         judged.used.tolist(),
         judged.why,

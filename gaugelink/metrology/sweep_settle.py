@@ -109,13 +109,13 @@ def settle(
     ([0.0, 100.5], [3, 9], [3, 3])
     """
     settled = Settled.none(len(side))
-    outside = value_pm[laid.places] - laid.each(near_pm)
+    outside = value_pm.take(laid.places) - laid.each(near_pm)
     outside *= laid.each(side.astype(np.float64))
     settled.farther[:] = laid.number(outside > width_pm)
     close = np.flatnonzero(np.abs(outside) <= width_pm)
     if not len(close):
         return settled
-    place = laid.places[close]
+    place = laid.places.take(close)
     count = np.searchsorted(close, laid.end) - np.searchsorted(close, laid.start)
     begin, end = _longest_runs(seconds, place, count)
     some = np.flatnonzero(end > begin)
@@ -130,10 +130,10 @@ def settle(
         begin[0] = max(begin[0], int(np.searchsorted(close, laid.start[0] + since - laid.first[0])))
         late_end[0] = end[0]
     late = stretches(late_end - np.ceil(LATE_SHARE * (late_end - begin)).astype(np.intp), late_end)
-    where = place[late.places]
+    where = place.take(late.places)
     # Counted from the wall: small numbers, so that sums and products stay whole.
     wall = np.rint(near_pm[some]).astype(np.int64)
-    outward = (value_pm[where] - late.each(wall)) * late.each(side[some])
+    outward = (value_pm.take(where) - late.each(wall)) * late.each(side[some])
     ordered = late.ordered(outward)
     few = late.size <= 3
     middle = np.where(few, ordered[late.end - 1], ordered[late.start + late.size // 2])
@@ -152,7 +152,7 @@ def settle(
         last,
         readings,
         2 * wall + nearest(2 * total, count),
-        at.sums(seconds[where[chosen]]) / count,
+        at.sums(seconds.take(where[chosen])) / count,
         count,
     )
     settled.put(some, found)

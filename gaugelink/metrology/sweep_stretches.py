@@ -95,13 +95,17 @@ class Stretches:
         return middle
 
     def sums(self, values: Floats) -> Floats:
-        """Add up each stretch, to the last bit as `numpy.sum` adds it up alone."""
+        """Add up what lies in each stretch, to the last bit as `numpy.sum` adds it up alone.
+
+        Args:
+            values: ``(n,)`` one for every place of the sweep, or whatever `first` counts.
+        """
         # reduceat takes the first number by itself; with a nought there, the rest goes as alone.
-        padded = np.zeros(len(values) + len(self.size))
-        noughts = self.start + np.arange(len(self.size))
-        others = np.ones(len(padded), dtype=np.bool_)
-        others[noughts] = False
-        padded[np.flatnonzero(others)] = values
+        number = np.arange(len(self.size))
+        padded = values.take(np.arange(len(self.places) + len(number)) + np.repeat(
+            self.first - self.start - number - 1, self.size + 1))  # fmt: skip
+        noughts = self.start + number
+        padded[noughts] = 0.0
         added: Floats = np.add.reduceat(padded, noughts)
         return added
 

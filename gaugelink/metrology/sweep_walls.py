@@ -73,7 +73,7 @@ def find_walls(
         swings,
         rests,
         swings.rough_pm.copy(),
-        laid.sums(seconds[laid.places]) / laid.size,
+        laid.sums(seconds) / laid.size,
         swings.side.astype(np.float64),
         (fullness(swings.rough_pm, swing) >= FULL_SHARE).astype(np.float64),
     )
