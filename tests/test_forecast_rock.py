@@ -15,7 +15,7 @@ from release_kit import GAUGES, TRACE
 from test_view_release import rows
 
 from gaugelink.capture.foretold import expected_at, preview
-from gaugelink.deeds import DoWork, SignDeviation, SweepArrived, TakePlan, ValueArrived
+from gaugelink.deeds import Assign, DoWork, SignDeviation, SweepArrived, TakePlan, ValueArrived
 from gaugelink.events import PlannedFigure, PlannedStep
 from gaugelink.judging import Judgement
 from gaugelink.metrology.rock_bore import foretell
@@ -115,6 +115,15 @@ class Bench:
         place = self.do(SweepArrived("I1", TRACE, b"", True, ()))
         self.travels[place] = (um * UM, UM)
         return place
+
+    def keep(self, size: str) -> None:
+        """Measure what is asked for, and keep the value whatever it looks like."""
+        number = self.session.cursor
+        step = self.plan[number]
+        gauge = KIND[step.position.characteristic]
+        place = self.do(ValueArrived(gauge, parse_length(f"{size} mm"), size.encode()))
+        if number not in self.session.filled:
+            self.do(Assign(place, number, "it says so"))
 
     def work(self, operation: Any, *valves: str) -> int:
         """Tell work, on the first valve if none is named."""

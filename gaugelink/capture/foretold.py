@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.events import WorkDone
 from gaugelink.head import zero_check_of
-from gaugelink.planning.compared import around_of, compared_in, new_sizes_of, sizes_in
+from gaugelink.planning.compared import (
+    around_of,
+    compared_in,
+    new_sizes_of,
+    ordered_sizes_of,
+    sizes_in,
+)
 from gaugelink.planning.forecast import base_of, foretell, was_found_out
 from gaugelink.planning.forecast_rock import foretell_rock
 from gaugelink.planning.forecast_words import place_words, size_words, surprise_words
@@ -62,13 +67,13 @@ def _expected(
     session: Session, position: Position, sizes: list[Sized], done: list[tuple[int, WorkDone]]
 ) -> Forecast | None:
     if position.method == "rock":
-        around = around_of(session, sizes)
-        return foretell_rock(position, replace(around, done=done), _NOW + 1) if around else None
+        around = around_of(session, sizes, done)
+        return foretell_rock(position, around, _NOW + 1) if around else None
     good = [item for item in sizes if not was_found_out(item, done)]
     thickness = [item for item in good if item.placed.position.characteristic == "head thickness"]
     before = base_of(good, position, done, _NOW + 1)
     found = foretell(position, before, done, until=_NOW + 1, new_sizes=new_sizes_of(session.sheet),
-                     thickness=thickness)  # fmt: skip
+                     thickness=thickness, ordered=ordered_sizes_of(session, done))  # fmt: skip
     return found if found is not None and found.because else None
 
 

@@ -13,6 +13,7 @@ from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, Sweep
 from gaugelink.head import zero_check_of
 from gaugelink.planning.forecast import SURE, Sized, compare, pairs, was_found_out
 from gaugelink.planning.forecast_rock import Around, foretell_rock
+from gaugelink.planning.order_figures import ordered
 from gaugelink.planning.stages import Placed
 from gaugelink.planning.ticking import ticked
 from gaugelink.planning.working import placed
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from gaugelink.events import PlanTaken, WorkDone
     from gaugelink.head import Position
     from gaugelink.limits import Sheet
-    from gaugelink.planning.forecast import Compared, NewSizes
+    from gaugelink.planning.forecast import Compared, NewSizes, OrderedSizes
     from gaugelink.planning.working import Line
     from gaugelink.reading import Gauge
 
@@ -94,8 +95,9 @@ def compared_in(seen: Seen, travels: Travels) -> list[Compared]:
     if not seen.work:
         return []
     sizes = sizes_in(seen)
-    found = pairs(sizes, seen.work, new_sizes_of(seen.sheet))
-    around = around_of(seen, sizes)
+    around = around_of(seen, sizes, seen.work)
+    asked = ordered_sizes_of(seen, seen.work)
+    found = pairs(sizes, seen.work, new_sizes_of(seen.sheet), asked)
     for line in seen.history.values() if around else ():
         swept = None if line.struck else _travel(seen, line, travels)
         if around is None or swept is None or was_found_out(swept, seen.work):
@@ -106,12 +108,24 @@ def compared_in(seen: Seen, travels: Travels) -> list[Compared]:
     return sorted(found, key=lambda item: item.found.placed.place)
 
 
-def around_of(seen: Seen, sizes: list[Sized]) -> Around | None:
+def ordered_sizes_of(seen: Seen, done: Sequence[tuple[int, WorkDone]]) -> OrderedSizes:
+    """Give the sizes to which the work order brings its places, by the work that was done."""
+    lines = ticked(*seen.order, done) if seen.order else []
+
+    def sizes(work: WorkDone, position: Position) -> tuple[int, int] | None:
+        return ordered(lines, work, position.valve, position.characteristic)
+
+    return sizes
+
+
+def around_of(
+    seen: Seen, sizes: list[Sized], done: Sequence[tuple[int, WorkDone]]
+) -> Around | None:
     """Give what rocks are foretold from; None without a sheet."""
     if seen.sheet is None:
         return None
-    lines = ticked(*seen.order, seen.work) if seen.order else ()
-    return Around(seen.sheet, sizes, seen.work, lines)
+    lines = ticked(*seen.order, done) if seen.order else ()
+    return Around(seen.sheet, sizes, done, lines)
 
 
 def before_it(seen: Seen, found: Sized, travels: Travels) -> Sized | None:

@@ -45,6 +45,14 @@ NEW_SIZES: Final[dict[Operation, tuple[str, ...]]] = {
     "spring changed": ("spring free length", "spring squareness"),
 }
 """What a new part has a size of its own for, whatever the old one had."""
+ORDERED: Final[dict[Operation, tuple[str, ...]]] = {
+    "guide replaced": ("guide bore",),
+    "guide reamed": ("guide bore",),
+    "valve replaced": ("stem diameter",),
+    "insert fitted": ("stand-down", "tip height", "installed spring height"),
+}
+"""What a line of the work order brings to a size, whatever it was before: an oversize, or an insert
+that is cut until the valve sits where it should."""
 SET_PM: Final = 20_000_000
 """A machine takes off what was set to within 0.02 mm (common practice, no source)."""
 SURE: Final = Fraction(258, 100)
@@ -52,6 +60,9 @@ SURE: Final = Fraction(258, 100)
 
 NewSizes = Callable[["Position"], "tuple[int | None, int | None]"]
 """Gives the smallest and largest size of a new part at a place, picometres; None: not stated."""
+
+OrderedSizes = Callable[["WorkDone", "Position"], "tuple[int, int] | None"]
+"""Gives the sizes to which the line that asked for work brings a place; None: no line did."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +159,7 @@ def foretell(
     until: int,
     new_sizes: NewSizes | None = None,
     thickness: Sequence[Sized] = (),
+    ordered: OrderedSizes | None = None,
 ) -> Forecast | None:
     """Say what a place should read after the work that touched it.
 
@@ -159,6 +171,7 @@ def foretell(
         new_sizes: the sizes of new parts.
         thickness: readings of the head's thickness; they give the depth of a skim that nobody
             told.
+        ordered: the sizes of the work order; they go before those of new parts.
 
     Returns:
         None where neither an earlier reading nor a new part says anything. Without work the
@@ -175,13 +188,22 @@ def foretell(
     why_not = "" if before else "it was not measured before"
     because: list[WorkDone] = []
     skims: list[tuple[int, WorkDone]] = []
+    is_new = False
     for at, one in work:
         because.append(one)
+        asked = (
+            ordered(one, position) if ordered and name in ORDERED.get(one.operation, ()) else None
+        )
+        if asked is not None:
+            low, high = asked
+            variance = SET_PM**2 // 3 if one.operation == "insert fitted" else 0
+            why_not, because, skims, is_new = "", [one], [], True
+            continue
         if name in NEW_SIZES.get(one.operation, ()):
             low, high = new_sizes(position) if new_sizes else (None, None)
             nothing = low is None and high is None
             why_not = f"the sheet has no size of a new part for the {name}" if nothing else ""
-            variance, because, skims = 0, [one], []
+            variance, because, skims, is_new = 0, [one], [], True
             continue
         step = STEP_OF.get(one.operation)
         effect = EFFECT[step].get(name, 0) if step else 0  # type: ignore[call-overload]
@@ -194,7 +216,7 @@ def foretell(
         else:
             low, high = _moved(low, effect * one.depth.pm), _moved(high, effect * one.depth.pm)
             variance += depth_variance(one)
-    if before is None and not any(name in NEW_SIZES.get(one.operation, ()) for one in because):
+    if before is None and not is_new:
         return None
     if skims:
         depth = _skimmed(skims, done, thickness)
@@ -315,6 +337,7 @@ def pairs(
     readings: Sequence[Sized],
     done: Sequence[tuple[int, WorkDone]],
     new_sizes: NewSizes | None = None,
+    ordered: OrderedSizes | None = None,
 ) -> list[Compared]:
     """Hold every reading that was taken after work against what was foretold, oldest first.
 
@@ -322,6 +345,7 @@ def pairs(
         readings: all readings that were not struck out, stale or not.
         done: the work, each with its place in the record.
         new_sizes: the sizes of new parts.
+        ordered: the sizes of the work order.
     """
     if not done:
         return []
@@ -335,7 +359,7 @@ def pairs(
         at, position = item.placed.place, item.placed.position
         before = base_of(of[position], position, done, at)
         forecast = foretell(position, before, done, until=at, new_sizes=new_sizes,
-                            thickness=thickness)  # fmt: skip
+                            thickness=thickness, ordered=ordered)  # fmt: skip
         if forecast is not None and forecast.because:
             found.append(compare(forecast, item))
     return found

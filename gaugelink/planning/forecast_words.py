@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.planning.forecast import STEP_OF
 from gaugelink.quantity import PM_PER, exact_text, rounded_text
 
 if TYPE_CHECKING:
@@ -86,7 +87,8 @@ def moved_words(found: Compared) -> str:
     told = f"{told_words(forecast.because)} {were} told"
     if forecast.why_not:
         return f"{told}, {shown} was found; not foretold: {forecast.why_not}"
-    if not forecast.is_size or forecast.before is None or forecast.low_pm is None:
+    moves = forecast.because[0].operation in STEP_OF
+    if not moves or forecast.before is None or forecast.low_pm is None or not forecast.is_size:
         return f"{told}, expected {size_words(forecast)}, found {shown}"
     moved = shown.pm - forecast.before.shown.pm
     wanted = forecast.low_pm - forecast.before.shown.pm
