@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.head import CHARACTERISTICS
 from gaugelink.metrology.springs import from_table
 from gaugelink.planning.task import SPRING_LOAD, Place, Range, Rules, Task
+from gaugelink.planning.tired import at_test_height
 from gaugelink.quantity import PM_PER_MM
 
 if TYPE_CHECKING:
@@ -23,7 +24,8 @@ if TYPE_CHECKING:
     from gaugelink.head import Valve, ValveKind
     from gaugelink.inspection import Check
     from gaugelink.judging import Judged, Judgement, Measured
-    from gaugelink.limits import Limit, Sheet
+    from gaugelink.limits import Limit, Sheet, Spring
+    from gaugelink.metrology.springs import Loads
     from gaugelink.planning.task import Shop, Span
 
 REMOVABLE: Final = (
@@ -167,12 +169,21 @@ class _Surveyor:
             },
             scrap=condemned.get((name, "valve"), scrap.get("valve", "")),
             guide_scrap=condemned.get((name, "guide"), scrap.get("guide", "")),
-            spring_scrap=condemned.get((name, "spring"), scrap.get("spring", "")),
+            spring_scrap=condemned.get((name, "spring"), scrap.get("spring") or self._tired(valve)),
             seat_scrap=condemned.get((name, "seat"), ""),
             spring_load_n=self._findings.loads.get(name, (None,))[0],
             married=name in self._findings.married,
             open={part: tuple(dict.fromkeys(what)) for part, what in still_open.items()},
         )
+
+    def _tired(self, valve: Valve) -> str:
+        """Say why a spring's load on the tester condemns it; empty where it does not."""
+        spring, told = self._sheet.spring_of(valve.kind), self._findings.loads.get(valve.name)
+        if spring is None or told is None or spring.tested_at_pm is None:
+            return ""
+        word = at_test_height(_new(spring), Fraction(spring.tested_at_pm, PM_PER_MM), *told,
+                              spring.load[0])  # fmt: skip
+        return {"within": "", "outside": SPRING_LOAD}.get(word, f"{SPRING_LOAD} {word}")
 
     def _verdicts(self, valve: str) -> tuple[dict[str, str], dict[str, list[str]]]:
         """Say of each part why it cannot stay, and which of its limits nobody can tell yet."""
@@ -257,9 +268,8 @@ class _Surveyor:
         spring = self._sheet.spring_of(kind)
         if spring is None:
             return rules
-        points = [(Fraction(at, PM_PER_MM), load) for at, load in spring.points]
         return replace(
-            rules, spring=from_table(points) if points else None, load=spring.load,
+            rules, spring=_new(spring) if spring.points else None, load=spring.load,
             tested_at_pm=spring.tested_at_pm, lift_pm=spring.lift_pm, solid_pm=spring.solid_pm,
             bind_least_pm=spring.bind_least_pm,
             # One tester tests them all; where two were used, the worse one counts.
@@ -324,6 +334,10 @@ class _Surveyor:
             if (strange or spread) and words not in seen:
                 seen.add(words)
                 yield words
+
+
+def _new(spring: Spring) -> Loads:
+    return from_table([(Fraction(at, PM_PER_MM), load) for at, load in spring.points])
 
 
 def _named(limit: Limit) -> str:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.force import force_text, parse_force
 from gaugelink.metrology.conformity import verdict
 from gaugelink.metrology.springs import from_table, load_verdict
+from gaugelink.planning.tired import at_test_height
 from gaugelink.quantity import PM_PER_MM, rounded_text
 from gaugelink.release.block import Block, readings
 
@@ -47,7 +48,8 @@ class Sprung:
         step: the step of the plan where that is measured; None where there is none.
         load_n: at the installed height; None where that cannot be told.
         u_n: its standard uncertainty, 0 where none is stated.
-        load: its verdict; None where there is none.
+        load: its verdict, and that of the tester; None where there is none.
+        tired: whether it shows too little on the tester, or may do; no height mends that.
         room_pm: before the coils touch at full lift; None where that cannot be told.
         coils: its verdict.
     """
@@ -60,6 +62,7 @@ class Sprung:
     load_n: Fraction | None = None
     u_n: Fraction = Fraction(0)
     load: VerdictWord | None = None
+    tired: bool = False
     room_pm: int | None = None
     coils: VerdictWord | None = None
 
@@ -112,7 +115,8 @@ def _load_blocks(one: Sprung) -> Iterator[Block]:
         why = f"stale after {one.told.void}; test the spring that is there now"
         yield Block("stale", one.valve, LOAD, why)
     elif one.load not in {None, "within"}:
-        yield Block(_kind(one.load), one.valve, LOAD, f"{one.load}, {load_words(one)}", one.step)
+        step = None if one.tired else one.step
+        yield Block(_kind(one.load), one.valve, LOAD, f"{one.load}, {load_words(one)}", step)
 
 
 def load_words(one: Sprung) -> str:
@@ -120,6 +124,9 @@ def load_words(one: Sprung) -> str:
     if one.load_n is None or one.heights_pm is None:
         return ""
     spring = one.spring
+    if one.tired and one.told is not None:
+        return (f"{one.told.event.load} at {spring.height} on the tester, against {spring.words}; "
+                "a shim brings back a height, never a tired spring")  # fmt: skip
     return (f"{force_text(one.load_n, spring.force)} at {length(one, one.heights_pm[1])} "
             f"installed, against {spring.words}")  # fmt: skip
 
@@ -149,24 +156,29 @@ def _sprung(
         coils = verdict(room, u_pm, spring.bind_least_pm, None)
     if told is None or told.void or ends is None or spring.tested_at_pm is None:
         return Sprung(valve, spring, told, ends, step, room_pm=room, coils=coils)
-    load, u, word = _reckoned(spring.points, spring.load, spring.tested_at_pm, told.event.load,
-                              told.event.u or "0 N", ends, u_pm)  # fmt: skip
-    return Sprung(valve, spring, told, ends, step, load, u, word, room, coils)
+    event, at = told.event, spring.tested_at_pm
+    load, u, word, tired = _reckoned(
+        spring.points, spring.load, at, event.load, event.u or "0 N", ends, u_pm
+    )
+    return Sprung(valve, spring, told, ends, step, load, u, word, tired, room, coils)
 
 
 @lru_cache(maxsize=1024)  # asked with every reading of the job, and nearly always the same
 def _reckoned(
     points: tuple[tuple[int, Fraction], ...], limits: tuple[Fraction | None, Fraction | None],
     tested_at_pm: int, told: str, told_u: str, ends: tuple[int, int], u_pm: int,
-) -> tuple[Fraction, Fraction, VerdictWord]:  # fmt: skip
-    """Give the load at the installed height, its uncertainty and its verdict."""
+) -> tuple[Fraction, Fraction, VerdictWord, bool]:  # fmt: skip
+    """Give the load at the installed height, its uncertainty, the verdict, and what is tired."""
     new = from_table([(Fraction(at, PM_PER_MM), force) for at, force in points])
-    lost = new.load(Fraction(tested_at_pm, PM_PER_MM)) - parse_force(told)
+    at, shown, u_shown = Fraction(tested_at_pm, PM_PER_MM), parse_force(told), parse_force(told_u)
+    lost = new.load(at) - shown
+    tested = at_test_height(new, at, shown, u_shown, limits[0])
     low, high = (Fraction(end, PM_PER_MM) for end in ends)
     load = new.load(high) - lost
-    u = _root(parse_force(told_u), new.rate_at(high) * u_pm / PM_PER_MM)
-    return load, u, _worse(load_verdict(load, u, limits[0], None),
-                           load_verdict(new.load(low) - lost, u, None, limits[1]))  # fmt: skip
+    u = _root(u_shown, new.rate_at(high) * u_pm / PM_PER_MM)
+    word = _worse(tested, load_verdict(load, u, limits[0], None),
+                  load_verdict(new.load(low) - lost, u, None, limits[1]))  # fmt: skip
+    return load, u, word, tested != "within"
 
 
 def _root(one: Fraction, other: Fraction) -> Fraction:
@@ -176,8 +188,8 @@ def _root(one: Fraction, other: Fraction) -> Fraction:
     return Fraction(isqrt(whole - 1) + 1, _FINE) if whole else Fraction(0)
 
 
-def _worse(one: VerdictWord, other: VerdictWord) -> VerdictWord:
-    return next(word for word in _ORDER if word in {one, other})
+def _worse(*words: VerdictWord) -> VerdictWord:
+    return next(word for word in _ORDER if word in words)
 
 
 _ORDER: Final[tuple[VerdictWord, ...]] = ("outside", "undecided", "within")
