@@ -253,6 +253,11 @@ def test_a_file_in_inches_is_planned():
         ('price = "0.60"', "", "prices.shim.1.price: this key is missing"),
         ('valve = "26.00"', "", "prices.oversize.1.valve: this key is missing"),
         ('name = "2I"', 'name = "2\\nI"', "valve.2.name: found '2\\nI', accepted: signs that"),
+        (
+            "[[prices.oversize]]",
+            101 * '[[prices.shim]]\nthickness = "1 mm"\nprice = "0"\n' + "[[prices.oversize]]",
+            "prices.shim: found",
+        ),
         ("pairing = true", "paring = true", "unknown key"),
         ("number = 2", "number = 3", "cylinder.2.number: found 3, accepted: a cylinder that"),
         ("number = 2", "number = 1", "cylinder.2.number: found 1 twice, accepted: once"),

@@ -113,6 +113,7 @@ def test_the_command_writes_what_is_asked_for(run_cli, tmp_path: Path):
         (["--order", "x.csv", "--parts", "x.csv"], "a file of its own"),
         (["--order", "x.csv", "--try", "2I lap"], "one of them"),
         (["--order", "nowhere/x.csv"], "cannot be written"),
+        (["--order", "x.csv", "--parts", "y.csv", "--pdf", "nowhere/x.pdf"], "cannot be written"),
     ],
 )
 def test_a_bad_file_name_is_said_in_a_sentence(words, said, run_cli, tmp_path: Path, monkeypatch):

@@ -200,9 +200,9 @@ class PriceKeys(_Table):
     hour: Money | None = None
     step: dict[str, StepKeys] = Field(min_length=1)
     part: dict[str, PartKeys] = {}
-    shim: list[_Shim] = []
+    shim: list[_Shim] = Field(default=[], max_length=100)
     most_shims: str | None = None
-    oversize: list[_Oversize] = []
+    oversize: list[_Oversize] = Field(default=[], max_length=50)
 
 
 class PriceFile(_Table):

@@ -95,7 +95,7 @@ def write_files(
         RecordError: the sheet could not be set as pages.
     """
     from gaugelink.report.order import order_pdf  # noqa: PLC0415
-    from gaugelink.report.whole import write_whole  # noqa: PLC0415
+    from gaugelink.report.whole import write_all  # noqa: PLC0415
 
     ready: list[tuple[bytes, Path]] = []
     if order is not None:
@@ -104,5 +104,4 @@ def write_files(
         ready.append((parts_csv(made).encode("utf-8-sig"), parts))
     if pdf is not None:
         ready.append((order_pdf(made.as_document(), invented=invented), pdf))
-    for content, path in ready:
-        write_whole(content, path)
+    write_all(ready)
