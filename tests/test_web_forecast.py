@@ -21,7 +21,8 @@ def surprised() -> dict:
         {"place": 90, "valve": "3E", "characteristic": "stand-down", "station": "",
          "direction": "", "before": "1.08 mm", "work": "seat cut 0.15 mm", "expected": "1.23 mm",
          "u_text": "0.034 mm", "found": "1.39 mm", "difference": "+0.16 mm", "word": "surprise",
-         "words": WORDS, "answer": "", "meanings": ["another valve was measured", "work was not told"]}
+         "words": WORDS, "answer": "",
+         "meanings": ["another valve was measured", "work was not told"]}
     ]  # fmt: skip
     return doc
 
@@ -46,6 +47,32 @@ async def test_a_surprise_is_marked_with_words_and_opens_with_what_it_can_mean(a
     facts = (await at.texts(f"{row} .more dl"))[0]
     assert "1.23 mm after seat cut 0.15 mm, 1.08 mm before" in facts
     assert "another valve was measured, or work was not told" in facts
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [("", "none yet"), ("accepted by C. D.: dial was misread", "accepted by C. D.: dial")],
+)
+async def test_a_surprise_says_what_has_explained_it(at, answer: str, said: str):
+    doc = surprised()
+    doc["forecast"][0]["answer"] = answer
+    await at.open(doc)
+    row = "readings-table tbody[data-place='90']"
+    await at.page.click(f"{row} tr.row")
+    await at.page.wait_for_selector(f"{row} .more dl")
+    assert said in (await at.texts(f"{row} .more dl"))[0]
+
+
+async def test_a_doubtful_reading_is_marked_with_its_sentence_and_keeps_its_verdict(at):
+    doc = web_sample.state("stand-down")
+    words = "measured before a zero check (depth gauge) showed 0.05 mm where 0.00 mm is due"
+    first = doc["readings"][0] | {"doubt": words}
+    doc["readings"][0], doc["last"] = first, first
+    await at.open(doc)
+    row = f"readings-table tbody[data-place='{first['place']}']"
+    assert await at.texts(f"{row} .surprise") == [f"doubtful: {words}"]
+    assert await at.page.get_attribute(row, "data-state") == "good"
+    assert words in (await at.texts("last-reading"))[0]
 
 
 async def test_a_reading_that_came_as_foretold_has_no_mark(at):
