@@ -164,7 +164,8 @@ def check(text: str, file: str) -> Checked:
     found.limits = len(model.limit)
     zeros = _zeros(model.zero, text, file, found)
     changes, faults = read_changes(model.stale, text, file)
-    springs, wrong = read_springs(model.spring, head, text, file)
+    springs, wrong, unusual = read_springs(model.spring, head, text, file)
+    found.warnings.extend(unusual)
     found.errors.extend([*faults, *wrong])
     if not found.errors:
         title = model.sheet

@@ -12,13 +12,13 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from gaugelink import tomlfile
 from gaugelink.errors import InputError
-from gaugelink.force import force_unit, parse_force, parse_rate
+from gaugelink.force import force_text, force_unit, parse_force, parse_rate
 from gaugelink.head import ValveKind  # noqa: TC001  pydantic looks it up at run time
 from gaugelink.limits import Spring
 from gaugelink.quantity import PM_PER_MM, parse_length
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from fractions import Fraction
 
     from gaugelink.head import Head
@@ -62,8 +62,8 @@ class SpringEntry(_Strict):
 
 def read_springs(
     entries: Sequence[SpringEntry], head: Head, text: str, file: str
-) -> tuple[tuple[Spring, ...], list[InputError]]:
-    """Check what a sheet says of springs, and give it with every fault.
+) -> tuple[tuple[Spring, ...], list[InputError], list[InputError]]:
+    """Check what a sheet says of springs, and give it with every fault, and what is unusual.
 
     Args:
         entries: as typed.
@@ -72,17 +72,21 @@ def read_springs(
         file: its name for messages.
     """
     faults: list[InputError] = []
+    doubts: list[InputError] = []
     found: list[Spring] = []
     for number, entry in enumerate(entries):
         before = len(faults)
-        spring = _Reader(entry, number, head, text, file, faults).read()
+        reader = _Reader(entry, number, head, text, file, faults)
+        spring = reader.read()
         for kind in spring.kinds:
             if any(kind in earlier.kinds for earlier in found):
                 what = f"found {kind!r} a second time; accepted: one table for each kind"
                 _fault(faults, text, file, number, "valves", what)
         if len(faults) == before:
             found.append(spring)
-    return tuple(found), faults
+            for key, what in reader.unusual(spring):
+                _fault(doubts, text, file, number, key, what)
+    return tuple(found), faults, doubts
 
 
 def _fault(
@@ -90,6 +94,14 @@ def _fault(
 ) -> None:
     line = tomlfile.line_of(text, ("spring", number, *key.split(".")))
     faults.append(InputError(what, file=file, line=line, field=f"spring.{number + 1}.{key}"))
+
+
+def _about(points: Sequence[tuple[int, Fraction]], at_pm: int) -> Sequence[tuple[int, Fraction]]:
+    """Give the two neighbouring points whose line holds at a height."""
+    for pair in pairwise(points):
+        if at_pm >= pair[1][0]:
+            return pair
+    return points[-2:]
 
 
 class _Reader:
@@ -164,6 +176,37 @@ class _Reader:
             given, most = self._entry.spring_tested_at, float(free) / PM_PER_MM
             self._bad("spring_tested_at", f"found {given!r}, at which a new spring is loose; "
                       f"accepted: below {most:.2f} mm")  # fmt: skip
+
+    def unusual(self, spring: Spring) -> Iterator[tuple[str, str]]:
+        """Go through what is unusual about a table that can be used: key and words.
+
+        Orders of magnitude (common practice, no source): a worn spring is allowed down to about
+        seven eighths of a new one's load, and never more than a new one has.
+        """
+        least, tested = spring.load[0], spring.tested_at_pm
+        if least is not None and tested is not None and spring.points:
+            (high, less), (low, more) = _about(spring.points, tested)
+            new = less + (more - less) * (high - tested) / (high - low)
+            if not new / 2 <= least <= new:
+                shown = force_text(new, spring.force)
+                yield (
+                    "spring_load.min",
+                    (
+                        f"found {self._entry.spring_load.min!r}, and a new spring has {shown} at "
+                        f"{spring.height}; usual: half of that to all of it; see its unit in the book"
+                    ),
+                )
+        coils = spring.lift_pm, spring.solid_pm
+        if tested is not None and coils[0] is not None and coils[1] is not None:
+            room = tested - coils[0] - coils[1]
+            if room < 0:
+                yield (
+                    "lift",
+                    (
+                        f"found {self._entry.lift!r}, and from {spring.height} the coils touch before "
+                        "full lift; look at lift, solid_height and spring_tested_at in the book"
+                    ),
+                )
 
     def _points(self) -> tuple[tuple[int, Fraction], ...]:
         """Give loads at heights, the greatest height first; none where something is wrong."""

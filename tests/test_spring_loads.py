@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -31,6 +32,7 @@ from gaugelink.report.release import release_part
 from gaugelink.session import Session
 from gaugelink.sheetfile import load
 from gaugelink.view.release import release_document
+from gaugelink.view.report import report_document
 from gaugelink.view.springs import spring_documents
 
 SPRING = """
@@ -44,10 +46,16 @@ solid_height = "28 mm"
 bind_margin_min = "1.5 mm"
 """
 SHEET = load(TEXT + SPRING, "s.toml")
+SHEET_OF_ONE = (
+    '[sheet]\nname = "x"\nedition = "1"\nsource = "invented"\n'
+    '[head]\ncylinders = 1\nvalves = ["intake"]\n'
+    '[[limit]]\ncharacteristic = "installed spring height"\nnew_max = "50 mm"\n' + SPRING
+)
 HEIGHT = "installed spring height"
 _TEXT, _FILE = content.read("sim/prices", "demo-shop")
 PRICES = _TEXT.partition("[[prices.shim]]")[0], _FILE
 """Without shims, and without the oversize of exhaust valves, of which this head has none."""
+SHIMS = f'{PRICES[0]}\n[[prices.shim]]\nthickness = "0.5 mm"\nprice = "0.60"\n'
 
 
 class Bench:
@@ -223,7 +231,6 @@ def test_a_load_that_is_struck_out_counts_no_longer():
 
 
 def test_the_plan_chooses_shims_by_the_load_and_says_what_was_not_tested():
-    prices = f'{PRICES[0]}\n[[prices.shim]]\nthickness = "0.5 mm"\nprice = "0.60"\n'
     bench = Bench()
     bench.high("1I", "40.90")
     bench.high("2I", "40.02")
@@ -232,7 +239,7 @@ def test_the_plan_chooses_shims_by_the_load_and_says_what_was_not_tested():
     task = found.task
     assert task.rules["intake"].u_load_n == 1
     assert [place.spring_load_n for place in task.places] == [309, None]
-    read = load_task(job_file(found, "x"), "job.toml", (prices, "prices.toml"))
+    read = load_task(job_file(found, "x"), "job.toml", (SHIMS, "prices.toml"))
     best = plan(read)
     assert isinstance(best, Plan)
     assert ("2I", "spring load") in best.unproved
@@ -249,7 +256,6 @@ def test_the_plan_chooses_shims_by_the_load_and_says_what_was_not_tested():
 
 def test_no_shim_cures_a_tired_spring():
     """Handbook of the trade, 2.5: shim only to restore height, never to cure a tired spring."""
-    prices = f'{PRICES[0]}\n[[prices.shim]]\nthickness = "0.5 mm"\nprice = "0.10"\n'
     bench = Bench()
     bench.high("1I", "40.00")
     bench.high("2I", "39.40")
@@ -258,7 +264,7 @@ def test_no_shim_cures_a_tired_spring():
     found = bench.survey()
     scraps = [place.spring_scrap for place in found.task.places]
     assert scraps == ["spring load", "spring load undecided"]
-    best = plan(load_task(job_file(found, "x"), "job.toml", (prices, "prices.toml")))
+    best = plan(load_task(job_file(found, "x"), "job.toml", (SHIMS, "prices.toml")))
     assert isinstance(best, Plan)
     assert all("replace spring" in put.way.deeds for put in best.puts)
     assert bench.words("1I")[0].endswith("a shim brings back a height, never a tired spring")
@@ -300,6 +306,38 @@ def test_a_plan_from_a_record_is_that_of_its_export():
     assert load_words(bench.sprung("2I")).startswith("309.9 N at 40.31 mm installed")
 
 
+def test_the_limits_of_springs_stand_in_the_report_beside_the_others(tmp_path):
+    async def test() -> None:
+        async with running(tmp_path, sheet_text=SHEET_OF_ONE, watchful=True) as rig:
+            head = rig.store.publish_head("2026-01-02T00:00:00.000000Z")
+            rows = report_document(rig.view(), head)["limits"]
+            assert [(row["characteristic"], row["valves"], row["words"]) for row in rows[1:]] == [
+                ("spring load", "intake", "min 300 N, max 340 N installed; tested at 40 mm"),
+                ("coil-bind margin", "intake",
+                 "min 1.50 mm, lift 9.50 mm, solid height 28.00 mm"),
+            ]  # fmt: skip
+
+    run(test())
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.tuples(st.integers(3850, 4150), st.integers(250, 350),
+                          st.sampled_from(["N", "lbf", "kgf"])), min_size=2, max_size=2),
+       st.sampled_from(["", "1 N", "0.3 lbf"]))  # fmt: skip
+def test_any_head_is_planned_from_its_export_as_from_its_record(
+    told: list[tuple[int, int, str]], u: str
+) -> None:
+    per = {"N": 1.0, "lbf": 4.4482216152605, "kgf": 9.80665}
+    bench = Bench()
+    for valve, (high, load_, unit) in zip(("1I", "2I"), told, strict=True):
+        bench.high(valve, f"{high / 100:.2f}")
+        bench.tell(valve, f"{load_ / per[unit]:.2f} {unit}", u)
+    found = bench.survey()
+    read = load_task(job_file(found, "x"), "job.toml", (SHIMS, "prices.toml"))
+    shop = load_prices(SHIMS, "prices.toml", kinds=("intake",))
+    assert plan(read) == plan(replace(found.task, shop=shop))
+
+
 def test_a_head_without_springs_in_its_sheet_has_none():
     assert springs_in(Bench(TEXT).session) == []
     assert Bench(TEXT).words() == []
@@ -333,14 +371,8 @@ def test_page_and_report_show_every_spring_in_the_units_of_the_book():
 
 
 def test_a_page_tells_a_load_and_hears_what_it_comes_to(tmp_path):
-    sheet = (
-        '[sheet]\nname = "x"\nedition = "1"\nsource = "invented"\n'
-        '[head]\ncylinders = 1\nvalves = ["intake"]\n'
-        '[[limit]]\ncharacteristic = "installed spring height"\nnew_max = "50 mm"\n' + SPRING
-    )
-
     async def test() -> None:
-        async with running(tmp_path, sheet_text=sheet, watchful=True) as rig:
+        async with running(tmp_path, sheet_text=SHEET_OF_ONE, watchful=True) as rig:
             told = {"do": "spring", "valve": "1I", "load": "318 N"}
             status, answer = await act(rig.bench, told)
             assert (status, answer["words"]) == (200, "spring of 1I: 318 N at 40 mm")

@@ -243,3 +243,24 @@ def test_a_table_that_limits_nothing_and_a_kind_that_stands_twice_are_refused():
     fault = sheetfile.check(alone + MM.replace("[[spring]]", '[[spring]]\nvalves = ["exhaust"]'),
                             "sheet.toml").errors[0]  # fmt: skip
     assert "found 'exhaust', accepted on this head: intake" in fault.what
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "what"),
+    [
+        ('min = "280 N"', 'min = "340 N"', "spring_load.min", "a new spring has 336.0 N at 39.5"),
+        ('min = "280 N", max = "345 N"', 'min = "62.9 N"', "spring_load.min", "see its unit"),
+        ('lift = "9.5 mm"', 'lift = "12.6 mm"', "lift", "the coils touch before full lift"),
+    ],
+)  # fmt: skip
+def test_an_unusual_figure_is_told_with_its_line_and_the_sheet_can_be_used(
+    old: str, new: str, key: str, what: str
+) -> None:
+    assert old in MM
+    found = sheetfile.check(SHEET + MM.replace(old, new), "sheet.toml")
+    (doubt,) = found.warnings
+    assert found.sheet is not None
+    assert what in doubt.what
+    assert doubt.field == f"spring.1.{key}"
+    assert doubt.line is not None
+    assert not sheetfile.check(SHEET + MM, "sheet.toml").warnings

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
-from gaugelink.quantity import exact_text
+from gaugelink.quantity import exact_text, rounded_text
 from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.forecast import forecast_documents
 from gaugelink.view.order import order_document
@@ -14,8 +14,10 @@ from gaugelink.view.parts import Document, gauge_document, verdict_document
 from gaugelink.view.release import release_document
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from gaugelink.events import WorkDone
-    from gaugelink.limits import Limit
+    from gaugelink.limits import Limit, Spring
     from gaugelink.reading import Stamp
     from gaugelink.record import SignedHead
     from gaugelink.view.state import JobView
@@ -100,7 +102,10 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
             view.entry(place)
             for place in sorted(session.history)
         ],
-        "limits": [_limit(item) for item in view.sheet.limits],
+        "limits": [
+            *(_limit(item) for item in view.sheet.limits),
+            *(row for item in view.sheet.springs for row in _spring_limits(item)),
+        ],
         "counts": judgement.counts(),
         # By the day of the signed head: the same record gives the same report, whenever printed.
         "release": release_document(session, judgement, head.utc[:10], 200, view.compared()),
@@ -162,3 +167,20 @@ def _limit(limit: Limit) -> Document:
         "words": ", ".join([*parts, *details]),
         "source": limit.source,
     }
+
+
+def _spring_limits(spring: Spring) -> Iterator[Document]:
+    """Write what the book wants of springs, as rows beside its other limits."""
+    row = {"valves": ", ".join(spring.kinds), "method": "", "judge": "each",
+           "source": spring.source}  # fmt: skip
+    if spring.load_limited:
+        words = f"{spring.words} installed; tested at {spring.height}"
+        yield {"characteristic": "spring load", **row, "words": words}
+    if spring.bind_least_pm is not None:
+        places = 2 if spring.unit == "mm" else 4
+        least, lift, solid = (
+            f"{rounded_text(pm or 0, spring.unit, places)} {spring.unit}"
+            for pm in (spring.bind_least_pm, spring.lift_pm, spring.solid_pm)
+        )
+        words = f"min {least}, lift {lift}, solid height {solid}"
+        yield {"characteristic": "coil-bind margin", **row, "words": words}
