@@ -13,6 +13,7 @@ from fractions import Fraction
 from random import Random
 
 from gaugelink.metrology.springs import from_rate
+from gaugelink.planning.chamber import Chamber
 from gaugelink.planning.task import (
     Cylinder,
     Offer,
@@ -187,12 +188,14 @@ def clearance_keeps(task, stem, bore, u_stem, u_bore) -> bool:
     return ok
 
 
-def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: bool | None):
-    """Try everything at one place with one valve and one skim; None where nothing keeps."""
+def cheapest_at(
+    task: Task, number: int, valve: int | None, skim: int, spring: bool | None, grid: int = STEP
+) -> dict[int, int]:
+    """Try everything at one place with one valve and one skim: the cheapest by how far it sinks."""
     here, rules, offers = task.places[number], task.rules["intake"], task.shop.offers
     used = None if valve is None else task.places[valve]
     part = {name: task.shop.part("intake", name) for name in ("valve", "guide", "insert", "spring")}
-    best = None
+    found: dict[int, int] = {}
     guides = [("keep", here.bore)]
     if "replace guide" in offers and rules.new_bore:
         guides.append(("replace guide", rules.new_bore))
@@ -204,13 +207,13 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
         cents = 0
         if used is None:
             if "replace valve" not in offers or rules.new_stem is None:
-                return None
+                return {}
             cents += offers["replace valve"].cents + part["valve"]
             if guide == "ream guide":
                 size = task.shop.oversizes[0]
                 stem, cents = size.stem, offers["replace valve"].cents + size.valve_cents
         elif used.scrap or not keeps(task, "stem diameter", *stem):
-            return None
+            return {}
         elif valve != number:
             cents += offers["move valve"].cents if "move valve" in offers else 0
         if guide == "keep" and (here.guide_scrap or not keeps(task, "guide bore", *bore)):
@@ -227,21 +230,21 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
             offer = offers["cut seat"]
             seats += [
                 ("cut", depth, offer.cents)
-                for depth in range(max(offer.least_pm, here.seat_least_pm), offer.most_pm + 1, STEP)
+                for depth in range(max(offer.least_pm, here.seat_least_pm), offer.most_pm + 1, grid)
             ]
         if "fit insert" in offers:
             offer = offers["fit insert"]
             seats += [("insert", -depth, offer.cents + part["insert"])
-                      for depth in range(offer.least_pm, offer.most_pm + 1, STEP)]  # fmt: skip
+                      for depth in range(offer.least_pm, offer.most_pm + 1, grid)]  # fmt: skip
         faces, tips = [(0, 0)], [(0, 0)]
         if used and (offer := offers.get("reface valve")):
             faces += [
                 (depth, offer.cents)
-                for depth in range(max(offer.least_pm, used.face_least_pm), offer.most_pm + 1, STEP)
+                for depth in range(max(offer.least_pm, used.face_least_pm), offer.most_pm + 1, grid)
             ]
         if offer := offers.get("grind tip"):
             tips += [(depth, offer.cents)
-                     for depth in range(offer.least_pm, offer.most_pm + 1, STEP)]  # fmt: skip
+                     for depth in range(offer.least_pm, offer.most_pm + 1, grid)]  # fmt: skip
         stacks = {(0, 0)}
         if "shim" in offers:
             for count in (1, 2, 3):
@@ -272,7 +275,7 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
                     continue
                 total = cents + c_seat + c_face + c_tip + c_shim + lap.cents
                 total += offers["replace spring"].cents + part["spring"] if new else 0
-                if best is not None and total >= best:
+                if total >= found.get(drop, total + 1):
                     continue
                 top = here.readings["tip height"] + drop - tip
                 high = here.readings["installed spring height"] + drop - shim
@@ -290,24 +293,102 @@ def cheapest_at(task: Task, number: int, valve: int | None, skim: int, spring: b
                     )
                     if rules.spring.load(Fraction(high + u, 10**9)) - lost < rules.load[0]:
                         continue
-                best = total
-    return best
+                found[drop] = total
+    return found
 
 
-def cheapest(task: Task) -> int | None:
-    """Try everything; None where nothing works."""
+def tied_well(task: Task, sunk: tuple[int, ...], skim: int) -> bool:
+    """Tell whether the limits that places keep together are kept, in plain arithmetic."""
+    rules, chamber = task.rules["intake"], task.chamber
+    if rules.spread_pm is not None:
+        stands = [place.readings["stand-down"] + by - skim
+                  for place, by in zip(task.places, sunk, strict=True)]  # fmt: skip
+        room = rules.spread_pm - (max(stands) - min(stands))
+        u = rules.u_pm.get("stand-down", 0)
+        if room < 0 or room**2 * 1000**2 < 2 * 1645**2 * u**2:
+            return False
+    if chamber is None:
+        return True
+    names = [place.name for place in task.places]
+    volumes = []
+    for cylinder in task.cylinders:
+        by = sum(sunk[names.index(name)] for name in cylinder.valves)
+        volumes.append(cylinder.volume + rules.head_area_mm2 * by - chamber.area_mm2 * skim)
+    for volume in volumes:
+        if chamber.least is not None and volume < chamber.least:
+            return False
+        if chamber.most is not None and volume > chamber.most:
+            return False
+        if chamber.swept is not None:
+            squeeze = (chamber.swept + volume + chamber.beside) / (volume + chamber.beside)
+            least, most = chamber.ratio
+            if (least is not None and squeeze < least) or (most is not None and squeeze > most):
+                return False
+    return chamber.apart is None or max(volumes) - min(volumes) <= chamber.apart
+
+
+def with_ties(task: Task, seed: int, *, together: bool = False) -> Task:
+    """Add limits that places keep together, a third of a step beside the grid where volumes are.
+
+    Args:
+        task: a small head.
+        seed: of the drawing.
+        together: all valves belong to one cylinder; else each has its own.
+    """
+    draw = Random(f"{seed} ties")
+    one = draw.randint
+    area = Fraction(one(800, 1300))
+
+    def volume(count: int, more: Fraction = Fraction(0)) -> int:
+        return int(area * STEP * (count + more))
+
+    rules = task.rules["intake"]
+    third = Fraction(1, 3)
+    u = {**rules.u_pm, "stand-down": U} if draw.random() < 0.2 else dict(rules.u_pm)
+    # A guard band of two readings is the root of two of a step: no limit lies on the grid then.
+    spread = steps(one(0, 3)) if draw.random() < 0.8 or together else None
+    rules = replace(rules, spread_pm=None if together else spread, head_area_mm2=area, u_pm=u)
+    groups = [task.places] if together else [(place,) for place in task.places]
+    cylinders = tuple(
+        Cylinder(f"cylinder {at + 1}", tuple(place.name for place in some),
+                 volume=volume(200 + one(0, 4)))
+        for at, some in enumerate(groups)
+    )  # fmt: skip
+    swept, beside = volume(4000), volume(one(56, 60))
+    over = volume(one(201, 206), third) + beside
+    chamber = Chamber(
+        area * draw.choice([0, 1]),
+        least=volume(one(198, 202), -third) if draw.random() < 0.4 else None,
+        most=volume(one(201, 206), third) if draw.random() < 0.4 else None,
+        apart=volume(one(1, 3), third) if draw.random() < 0.5 and not together else None,
+        ratio=(Fraction(swept + over, over) if draw.random() < 0.5 else None, None),
+        swept=swept,
+        beside=beside,
+    )
+    return replace(task, rules={"intake": rules}, cylinders=cylinders,
+                   chamber=chamber if together or draw.random() < 0.7 else None)  # fmt: skip
+
+
+def cheapest(task: Task, grid: int = STEP) -> int | None:
+    """Try everything; None where nothing works.
+
+    Args:
+        task: the head.
+        grid: how finely depths are tried, picometres.
+    """
     offer = task.shop.offers.get("skim")
     must = task.flatness_pm > task.head["head-face flatness"].upper
     skims = [] if must else [(0, 0)]
     if offer is not None:
         skims += [
             (depth, offer.cents)
-            for depth in range(max(offer.least_pm, task.clean_up_pm, STEP), offer.most_pm + 1, STEP)
+            for depth in range(max(offer.least_pm, task.clean_up_pm, STEP), offer.most_pm + 1, grid)
             if task.thickness_pm - depth >= task.head["head thickness"].lower
         ]
     skims = [(depth, cents) for depth, cents in skims if stands_out(task, depth)]
     seals = len(task.places) * task.shop.part("intake", "seal")
     best = None
+    tied = task.chamber is not None or task.rules["intake"].spread_pm is not None
     numbers = range(len(task.places))
     for (skim, cents), spring in itertools.product(
         skims, (False, True) if task.springs_as_set else (None,)
@@ -325,13 +406,20 @@ def cheapest(task: Task) -> int | None:
                     )
                 ):
                     continue
-                table[number, valve] = cheapest_at(task, number, valve, skim, spring)
+                table[number, valve] = cheapest_at(task, number, valve, skim, spring, grid)
         for valves in itertools.product((None, *numbers), repeat=len(numbers)):
             taken = [valve for valve in valves if valve is not None]
-            costs = [table.get(at) for at in zip(numbers, valves, strict=True)]
-            if len(set(taken)) == len(taken) and None not in costs:
-                total = sum(costs) + cents + seals
-                best = total if best is None else min(best, total)
+            choices = [table.get(at, {}) for at in zip(numbers, valves, strict=True)]
+            if len(set(taken)) != len(taken) or not all(choices):
+                continue
+            if not tied:
+                choices = [{0: min(some.values())} for some in choices]
+            for some in itertools.product(*(choice.items() for choice in choices)):
+                total = sum(price for _, price in some) + cents + seals
+                if best is not None and total >= best:
+                    continue
+                if not tied or tied_well(task, tuple(by for by, _ in some), skim):
+                    best = total
     return best
 
 

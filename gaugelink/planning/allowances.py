@@ -9,6 +9,10 @@ The bookkeeping of a valve in its seat, depths counted along the valve's axis:
   injectors and prechambers stand out as much further; it touches neither tip nor spring;
 * shims take their thickness off the installed spring height.
 
+Two figures stand for what valves have in common (`gaugelink.planning.ties`): the drop is
+how far it has sunk since it was measured, whatever becomes of the face, and the chamber volume, in
+cubic micrometres, grows by its head's area times that (`Seated.rates`).
+
 A cut widens a seat by more or less than its depth: how much is a matter of the place
 (`Seated.rates`).
 
@@ -39,6 +43,8 @@ Figure = Literal[
     "head thickness",
     "injector protrusion",
     "prechamber protrusion",
+    "drop",
+    "chamber volume",
 ]
 Step = Literal["cut seat", "lap", "reface valve", "grind tip", "skim", "shim"]
 FIGURES: Final[tuple[Figure, ...]] = get_args(Figure)
@@ -47,7 +53,7 @@ HEIGHTS: Final[tuple[Figure, ...]] = FIGURES[:4]
 """Figures of a place that follow the valve as it drops."""
 OF_VALVE: Final[tuple[Figure, ...]] = ("margin", "valve length")
 
-_DROP: Final[dict[Figure, int]] = dict.fromkeys(HEIGHTS, 1)
+_DROP: Final[dict[Figure, int]] = dict.fromkeys((*HEIGHTS, "drop"), 1)
 EFFECT: Final[dict[Step, dict[Figure, int]]] = {
     "cut seat": _DROP,
     "lap": _DROP,

@@ -23,6 +23,7 @@ from gaugelink.planning.held import limits_at
 from gaugelink.planning.means import HEAD_LIMITS, protruding, skims
 from gaugelink.planning.options import Ways
 from gaugelink.planning.programme import SECONDS, Programme
+from gaugelink.planning.ties import tied, ties
 from gaugelink.planning.way import needed
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from gaugelink.planning.way import Way
 
 Named = tuple[str, str]
+_Key = tuple[int, frozenset[str], tuple[bool, int, int], bool]
 
 QUESTIONS: Final = 200
 """So many heads are tried at most to make a set smallest: a few seconds for 24 valves."""
@@ -58,6 +60,7 @@ def conflict(
         *((place.name, name) for place in task.places for name in limits_at(task, place)),
         *((one.name, held.name) for one in task.cylinders for held in protruding(task)),
         *(("", name) for name in HEAD_LIMITS),
+        *((one.where, one.name) for one in ties(task)),
     ]
     possible = _Possible(task, seconds)
     out: set[Named] = set()
@@ -142,7 +145,7 @@ class _Possible:
     def __init__(self, task: Task, seconds: float) -> None:
         self._task, self._seconds = task, seconds
         self.left: int | None = None
-        self._known: dict[tuple[int, frozenset[str], tuple[bool, int, int]], list[Way]] = {}
+        self._known: dict[_Key, list[Way]] = {}
 
     def __call__(self, out: set[Named]) -> bool:
         if self.left is not None:
@@ -151,11 +154,15 @@ class _Possible:
             self.left -= 1
         task = self._task
         skim = skims(task, frozenset(name for place, name in out if not place), frozenset(out))
+        all_ties = ties(task, out)
+        held = tied(all_ties)
         ways = []
         for number, place in enumerate(task.places):
             without = frozenset(name for where, name in out if where == place.name)
-            key = (number, without, skim)
+            key = (number, without, skim, number in held)
             if key not in self._known:
-                self._known[key] = needed(Ways(task, skim).at(number, without))
+                self._known[key] = needed(
+                    Ways(task, skim).at(number, without), tied=key[-1], as_set=task.springs_as_set
+                )
             ways.append(self._known[key])
-        return Programme(task, skim, ways).solve(self._seconds) is not None
+        return Programme(task, skim, ways, all_ties).solve(self._seconds) is not None

@@ -12,18 +12,31 @@ from gaugelink.planning.options import Fitting, Ways
 from gaugelink.planning.task import Range
 
 if TYPE_CHECKING:
-    from gaugelink.planning.allowances import Seated, Step
+    from collections.abc import Sequence
+
+    from gaugelink.planning.allowances import Figure, Seated, Step
+    from gaugelink.planning.bounds import Bound
     from gaugelink.planning.task import Place, Rules, Task
     from gaugelink.planning.way import Way
 
 
-def fitted(task: Task, way: Way) -> Seated:
-    """Give the place of a way with its valve and spring before any work, for a last check."""
+def fitted(task: Task, way: Way, tied: Sequence[Bound] = ()) -> Seated:
+    """Give the place of a way with its valve and spring before any work, for a last check.
+
+    Args:
+        task: the head.
+        way: of the place.
+        tied: what other places leave of its drop.
+    """
     fitting = Fitting(Ways(task, skims(task)), way.place, way.valve, frozenset())
     new = "replace spring" in way.deeds
     for is_new, load, _ in fitting.springs():
         if is_new == new:
-            return fitting.seated(load, deeds=way.deeds)
+            seated = fitting.seated(load, deeds=way.deeds)
+            if not tied:
+                return seated
+            figures: dict[Figure, int] = {**seated.figures, "drop": way.sunk}
+            return replace(seated, figures=figures, held=(*seated.held, *tied))
     raise ValueError("found a way that keeps a spring which cannot be kept")  # pragma: no cover
 
 

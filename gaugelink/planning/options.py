@@ -311,7 +311,8 @@ class Fitting:
                 continue
             done: tuple[Deed, ...] = (*deeds, *more, *(("shim",) if stack.pieces else ()))
             yield Way(self._place, self._valve, done, size, stack, self._cents(done, size, stack),
-                      skim, seat, face, tip, lap_pm, unproved)  # fmt: skip
+                      skim, seat, face, tip, lap_pm, (low, high), (up, down), self.sunk,
+                      unproved)  # fmt: skip
 
     def _room(
         self, new_spring: bool, load: tuple[Bound, ...], deeds: Sequence[Deed]

@@ -18,15 +18,19 @@ from gaugelink.planning.conflict import conflict
 from gaugelink.planning.held import fitted
 from gaugelink.planning.means import PROTRUSIONS, skims
 from gaugelink.planning.options import Ways
-from gaugelink.planning.programme import MOVING, SECONDS, Programme
+from gaugelink.planning.programme import MOVING, SECONDS, Programme, common
+from gaugelink.planning.settling import Settling, shares
 from gaugelink.planning.task import Range
+from gaugelink.planning.ties import tied, ties, unmeasured
 from gaugelink.planning.way import FAR, needed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gaugelink.planning.allowances import Figure, Seated, Step
+    from gaugelink.planning.bounds import Bound
     from gaugelink.planning.task import Task
+    from gaugelink.planning.ties import Tie
     from gaugelink.planning.way import Way
 
 
@@ -61,7 +65,7 @@ class Put:
     @property
     def figures(self) -> Mapping[Figure, int]:
         """What should be found afterwards, picometres: a forecast, never a reading."""
-        return self.seated.figures
+        return {name: pm for name, pm in self.seated.figures.items() if name != "drop"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,14 +129,27 @@ def plan(task: Task, seconds: float = SECONDS) -> Plan | Conflict:
     Raises:
         ValueError: the solver ran out of time before it found any plan.
     """
-    skim = skims(task)
-    finder = Ways(task, skim)
-    ways = [needed(finder.at(place)) for place in range(len(task.places))]
-    found = Programme(task, skim, ways).solve(seconds)
+    skim, all_ties = skims(task), ties(task)
+    found = Programme(task, skim, _ways(task, skim, all_ties), all_ties).solve(seconds)
     if found is None:
         return Conflict(*conflict(task))
     chosen, bound = found
-    return _settled(task, skim, chosen, bound)
+    return _settled(task, skim, chosen, bound, all_ties)
+
+
+def _ways(
+    task: Task, skim: tuple[bool, int, int], all_ties: Sequence[Tie], *, useful: bool = False
+) -> list[list[Way]]:
+    finder, held = Ways(task, skim), tied(all_ties)
+    return [
+        needed(
+            finder.at(place),
+            useful=useful,
+            tied=place in held,
+            as_set=task.springs_as_set or useful,
+        )
+        for place in range(len(task.places))
+    ]
 
 
 def alternatives(
@@ -152,14 +169,13 @@ def alternatives(
         adds work to the cheapest plan, and plans that differ in more than in which used valve goes
         where are preferred.
     """
-    skim = skims(task)
-    finder = Ways(task, skim)
-    ways = [needed(finder.at(place), useful=True) for place in range(len(task.places))]
+    skim, all_ties = skims(task), ties(task)
+    ways = _ways(task, skim, all_ties, useful=True)
     ceiling = best.cents + best.cents * percent // 100 - seals_cents(task)
     others: list[Plan] = []
     # First other work; only then the same work with the used valves in other places.
     for whoever in (True, False):
-        programme = Programme(task, skim, ways)
+        programme = Programme(task, skim, ways, all_ties)
         programme.at_most(ceiling)
         for known in (best, *others):
             programme.not_again([put.way for put in known.puts], whoever=whoever)
@@ -174,7 +190,7 @@ def alternatives(
                 break
             chosen, bound = found
             programme.not_again(chosen, whoever=whoever)
-            other = _settled(task, skim, chosen, bound)
+            other = _settled(task, skim, chosen, bound, all_ties)
             if not _only_adds(best, other):
                 others.append(other)
     return sorted(others, key=lambda other: other.cents)
@@ -203,18 +219,30 @@ def _moves(plan: Plan) -> int:
     return sum("move valve" in put.way.deeds for put in plan.puts)
 
 
-def _settled(task: Task, skim: tuple[bool, int, int], chosen: Sequence[Way], bound: int) -> Plan:
+def _settled(
+    task: Task, skim: tuple[bool, int, int], chosen: Sequence[Way], bound: int,
+    all_ties: Sequence[Tie] = (),
+) -> Plan:  # fmt: skip
     """Choose the depths in whole picometres, and hold everything against its limits again."""
-    must, least, most = skim
-    low, high = (max(way.skim[0] for way in chosen), min(way.skim[1] for way in chosen))
-    cut = low > 0 or must
-    depth = Depth(max(low, least), max(low, least), min(high, most)) if cut else None
-    taken = depth.pm if depth else 0
-    puts = tuple(_put(task, way, taken) for way in chosen)
+    ends = common(all_ties, chosen, skim)
+    if ends is None:
+        raise ArithmeticError("found no skim that the ways of a plan bear together")
+    taken = ends[0]
+    sunk: Mapping[int, int] = {}
+    held: Mapping[int, tuple[Bound, ...]] | None = {}
+    if all_ties:
+        settled = Settling(all_ties, chosen).at(taken)
+        sunk = settled.sunk if settled is not None else {}
+        held = shares(all_ties, sunk, taken) if settled is not None else None
+    if held is None:
+        raise ArithmeticError("found a limit that ties places not kept by a plan")
+    puts = tuple(_put(task, way, taken, sunk.get(way.place), held.get(way.place, ()))
+                 for way in chosen)  # fmt: skip
     cents = sum(way.cents for way in chosen) + seals_cents(task)
-    cents += task.shop.offers["skim"].cents if cut else 0
-    return Plan(puts, depth, cents, min(cents, bound + seals_cents(task)),
-                tuple(_missing(task, chosen, cut=cut)))  # fmt: skip
+    cents += task.shop.offers["skim"].cents if taken else 0
+    return Plan(puts, Depth(taken, *ends) if taken else None, cents,
+                min(cents, bound + seals_cents(task)),
+                tuple(_missing(task, chosen, cut=taken > 0)))  # fmt: skip
 
 
 def _missing(task: Task, chosen: Sequence[Way], *, cut: bool) -> Iterator[tuple[str, str]]:
@@ -226,6 +254,8 @@ def _missing(task: Task, chosen: Sequence[Way], *, cut: bool) -> Iterator[tuple[
         for what in PROTRUSIONS:
             if task.head.get(what, Range()) != Range() and what not in cylinder.readings:
                 yield cylinder.name, what
+    lacking = {(task.places[way.place].name, what) for way in chosen for what in way.unproved}
+    yield from (one for one in unmeasured(task) if one not in lacking)
     asked = {"head-face flatness": task.flatness_pm}
     if cut:  # the thickness is asked for only where it gets less
         asked["head thickness"] = task.thickness_pm
@@ -234,13 +264,22 @@ def _missing(task: Task, chosen: Sequence[Way], *, cut: bool) -> Iterator[tuple[
             yield "", what
 
 
-def _put(task: Task, way: Way, skim: int) -> Put:
+def _put(
+    task: Task, way: Way, skim: int, sunk: int | None = None, held: Sequence[Bound] = ()
+) -> Put:
     """Choose the least depths of one place for a skim; of an insert the middle of what it may be.
+
+    Args:
+        task: the head.
+        way: of the place.
+        skim: of the face.
+        sunk: how far the valve has to sink, where other places have a say in it.
+        held: what they leave of its drop.
 
     Raises:
         ArithmeticError: a limit is not kept after all, which would be a fault of this program.
     """
-    seated = fitted(task, way)
+    seated = fitted(task, way, held)
     moved = seated.after("skim", skim).after("shim", way.stack.thickness)
 
     low, high = (value if value is not None else far for value, far in zip(
@@ -253,6 +292,8 @@ def _put(task: Task, way: Way, skim: int) -> Put:
         # New metal: nothing is saved by cutting it least, and both limits are as far as can be.
         lowest = min(high, way.seat[1] + way.face[0] + way.lap_pm, tip_high + way.tip[0])
         drop = max(drop, (drop + lowest) // 2)
+    if sunk is not None:
+        drop = sunk - way.sunk
     face = max(way.face[0], drop - way.lap_pm - way.seat[1])
     seat = drop - way.lap_pm - face
     tip = max(way.tip[0], drop - tip_high)

@@ -3,19 +3,26 @@
 Unknowns: a yes or no for every way, one for the skim, one for a new set of springs, and the skim's
 depth in micrometres, where HiGHS's tolerance of 1e-6 is a picometre. A way that is taken holds the
 depth between its own two ends, so no constant larger than a skim comes in.
+
+Where limits tie places together (`gaugelink.planning.ties`) there is one unknown more for each of
+them, how far its valve sinks; the way that is taken holds it between its ends in the same manner.
 """
 
 from __future__ import annotations
 
+from math import ceil, inf
 from typing import TYPE_CHECKING, Any, Final
+
+from gaugelink.planning.settling import PM, Rows, Settling, add_ties
+from gaugelink.planning.ties import Apart, tied
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gaugelink.planning.task import Task
+    from gaugelink.planning.ties import Tie
     from gaugelink.planning.way import Way
 
-_PM = 1e-6
 _TINY = 1e-6
 
 MOVING: Final = frozenset({"move valve", "lap"})
@@ -31,11 +38,13 @@ class Programme:
         task: the head.
         skim: must the face be skimmed; least and most, picometres.
         ways: by place; those of a place that are not in it cannot be chosen.
+        all_ties: limits that places keep together.
     """
 
     def __init__(
-        self, task: Task, skim: tuple[bool, int, int], ways: Sequence[Sequence[Way]]
-    ) -> None:
+        self, task: Task, skim: tuple[bool, int, int], ways: Sequence[Sequence[Way]],
+        all_ties: Sequence[Tie] = (),
+    ) -> None:  # fmt: skip
         self._must, self._least, self._most = skim
         self._can = self._least <= self._most
         self._places = [list(some) for some in ways]
@@ -46,9 +55,11 @@ class Programme:
         self._weight = sum(max((len(way.deeds) for way in some), default=0) for some in ways) + 2
         count = len(self._ways)
         self._skimmed, self._springs, self._depth = count, count + 1, count + 2
-        self._entries: list[tuple[int, int, float]] = []
-        self._low: list[float] = []
-        self._high: list[float] = []
+        self._ties = tuple(all_ties)
+        self._sinks = {place: count + 3 + at for at, place in enumerate(sorted(tied(self._ties)))}
+        self._floors = self._depth + 1 + len(self._sinks)
+        self._size = self._floors + sum(isinstance(one, Apart) for one in self._ties)
+        self._rows = Rows()
         self._set_rows(task)
 
     def solve(self, seconds: float) -> tuple[list[Way], int] | None:
@@ -74,7 +85,7 @@ class Programme:
     def at_most(self, cents: int) -> None:
         """Allow no dearer choice."""
         row = [(at, float(way.cents)) for at, way in enumerate(self._ways)]
-        self._row([*row, (self._skimmed, float(self._skim_cents))], -1.0, cents + 0.5)
+        self._rows.add([*row, (self._skimmed, float(self._skim_cents))], -1.0, cents + 0.5)
 
     def not_again(self, chosen: Sequence[Way], *, whoever: bool = False) -> None:
         """Forbid a choice, and all that differ from it by depths and shims alone.
@@ -90,18 +101,10 @@ class Programme:
             return way.place, way.valve, way.deeds, way.oversize
 
         done = {key(way) for way in chosen}
-        self._row([(at, 1.0) for at, way in enumerate(self._ways) if key(way) in done],
+        self._rows.add([(at, 1.0) for at, way in enumerate(self._ways) if key(way) in done],
                   0, len(self._places) - 1)  # fmt: skip
 
-    def _row(self, cells: Sequence[tuple[int, float]], low: float, high: float) -> None:
-        row = len(self._low)
-        self._entries += [(row, column, value) for column, value in cells]
-        self._low.append(low)
-        self._high.append(high)
-
     def _set_rows(self, task: Task) -> None:
-        from math import inf  # noqa: PLC0415
-
         top = max(self._most, 0)
         places: dict[int, list[int]] = {}
         users: dict[int, list[int]] = {}
@@ -110,42 +113,53 @@ class Programme:
             if way.valve >= 0:
                 users.setdefault(way.valve, []).append(at)
         for here in places.values():
-            self._row([(at, 1.0) for at in here], 1, 1)
-            low = [(at, -self._ways[at].skim[0] * _PM) for at in here if self._ways[at].skim[0] > 0]
+            self._rows.add([(at, 1.0) for at in here], 1, 1)
+            low = [(at, -self._ways[at].skim[0] * PM) for at in here if self._ways[at].skim[0] > 0]
             if low:
-                self._row([*low, (self._depth, 1.0)], 0, inf)
+                self._rows.add([*low, (self._depth, 1.0)], 0, inf)
             if any(self._ways[at].skim[1] < top for at in here):
-                self._row([*((at, -self._ways[at].skim[1] * _PM) for at in here),
+                self._rows.add([*((at, -self._ways[at].skim[1] * PM) for at in here),
                            (self._depth, 1.0)], -inf, 0)  # fmt: skip
             if task.springs_as_set:
                 fresh = [(at, 1.0) for at in here if "replace spring" in self._ways[at].deeds]
-                self._row([*fresh, (self._springs, -1.0)], 0, 0)
+                self._rows.add([*fresh, (self._springs, -1.0)], 0, 0)
         for some in users.values():
             if len({self._ways[at].place for at in some}) > 1:
-                self._row([(at, 1.0) for at in some], 0, 1)
-        self._row([(self._depth, 1.0), (self._skimmed, -top * _PM)], -inf, 0)
-        self._row([(self._depth, 1.0), (self._skimmed, -self._least * _PM)], 0, inf)
+                self._rows.add([(at, 1.0) for at in some], 0, 1)
+        self._rows.add([(self._depth, 1.0), (self._skimmed, -top * PM)], -inf, 0)
+        self._rows.add([(self._depth, 1.0), (self._skimmed, -self._least * PM)], 0, inf)
+        for place, sink in self._sinks.items():
+            self._hold(places.get(place, ()), sink)
+        add_ties(self._rows, self._ties, self._sinks, self._depth, self._floors)
+
+    def _hold(self, here: Sequence[int], sink: int) -> None:
+        """Hold a sink between the ends of the way that is taken, without and with the skim."""
+        top = max(self._most, 0)
+        ways = [self._ways[at] for at in here]
+        # An end that nothing limits is put where the other ends keep it anyway.
+        for lows, highs, skim in (
+            ([way.drop[0] for way in ways], [way.drop[1] for way in ways], ()),
+            ([max(way.stand[0], way.drop[0] - top) for way in ways],
+             [min(way.stand[1], way.drop[1]) for way in ways], ((self._depth, -1.0),)),
+        ):  # fmt: skip
+            for ends, least, most in ((lows, 0.0, inf), (highs, -inf, 0.0)):
+                cells = [(at, -(way.sunk + end) * PM)
+                         for at, way, end in zip(here, ways, ends, strict=True)]  # fmt: skip
+                self._rows.add([*cells, (sink, 1.0), *skim], least, most)
 
     def _run(self, seconds: float) -> tuple[list[Way], int] | None:
-        import numpy as np  # noqa: PLC0415  slow to start, and only wanted here
-        from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415
-        from scipy.sparse import csr_array  # noqa: PLC0415
-
-        size = self._depth + 1
-        rows, columns, values = zip(*self._entries, strict=True)
-        matrix = csr_array((values, (rows, columns)), shape=(len(self._low), size))
-        price = [way.cents * self._weight + len(way.deeds) for way in self._ways]
-        price += [self._skim_cents * self._weight + 1, 0, 0]
-        upper = np.ones(size)
-        upper[self._skimmed] = 1 if self._can else 0
-        upper[self._depth] = max(self._most, 0) * _PM if self._can else 0
-        lower = np.zeros(size)
-        lower[self._skimmed] = 1 if self._must else 0
-        whole = np.ones(size)
-        whole[self._depth] = 0
-        found: Any = milp(
-            np.array(price, dtype=float), integrality=whole, bounds=Bounds(lower, upper),
-            constraints=LinearConstraint(matrix, self._low, self._high),
+        price = [float(way.cents * self._weight + len(way.deeds)) for way in self._ways]
+        price += [float(self._skim_cents * self._weight + 1)]
+        price += [0.0] * (self._size - len(price))
+        yes_or_no = [column < self._depth for column in range(self._size)]
+        lower = [0.0 if yes else -inf for yes in yes_or_no]
+        upper = [1.0 if yes else inf for yes in yes_or_no]
+        lower[self._skimmed] = float(self._must)
+        upper[self._skimmed] = float(self._can)
+        lower[self._depth] = 0.0
+        upper[self._depth] = max(self._most, 0) * PM if self._can else 0.0
+        found: Any = self._rows.minimise(
+            price, lower, upper, integrality=[int(yes) for yes in yes_or_no],
             options={"mip_rel_gap": 0.0, "time_limit": seconds},
         )  # fmt: skip
         if found.status == 2:
@@ -153,19 +167,46 @@ class Programme:
         if found.x is None:
             raise ValueError(f"the solver found no plan in {seconds:g} s ({found.message})")
         chosen = [way for at, way in enumerate(self._ways) if found.x[at] > 0.5]
-        total = sum(price[at] for at in range(self._springs) if found.x[at] > 0.5)
+        total = round(sum(price[at] for at in range(self._springs) if found.x[at] > 0.5))
         # What is proved is proved in the weighted price; whole cents below it are the bound.
-        proved = total if found.status == 0 else int(np.ceil(found.mip_dual_bound - _TINY))
+        proved = total if found.status == 0 else ceil(found.mip_dual_bound - _TINY)
         return chosen, max(0, proved) // self._weight
 
     def _clash(self, chosen: Sequence[Way]) -> bool:
-        """Tell whether a choice bears no common skim in whole picometres, and forbid it then."""
+        """Tell whether a choice bears no common depths in whole picometres, and forbid it then."""
         lowest = max(chosen, key=lambda way: way.skim[0])
         highest = min(chosen, key=lambda way: way.skim[1])
         least = self._least if self._must or lowest.skim[0] > 0 else 0
         low, high = max(lowest.skim[0], least), highest.skim[1]
-        if low <= high and (low == 0 or low <= self._most):
-            return False
-        pair = {self._ways.index(lowest), self._ways.index(highest)}
-        self._row([(at, 1.0) for at in pair], 0, len(pair) - 1)
-        return True
+        if not (low <= high and (low == 0 or low <= self._most)):
+            pair = {self._ways.index(lowest), self._ways.index(highest)}
+            self._rows.add([(at, 1.0) for at in pair], 0, len(pair) - 1)
+            return True
+        if self._ties and common(
+            self._ties, chosen, (self._must, self._least, self._most)) is None:  # fmt: skip
+            every = {self._ways.index(way) for way in chosen}
+            self._rows.add([(at, 1.0) for at in every], 0, len(every) - 1)
+            return True
+        return False
+
+
+def common(
+    all_ties: Sequence[Tie], chosen: Sequence[Way], skim: tuple[bool, int, int]
+) -> tuple[int, int] | None:
+    """Give the least and the most skim that ways bear together; no skim at all is the least.
+
+    Args:
+        all_ties: limits that places keep together.
+        chosen: a way for every place.
+        skim: must the face be skimmed; least and most, picometres.
+    """
+    must, least, most = skim
+    low = max(way.skim[0] for way in chosen)
+    high = min(way.skim[1] for way in chosen)
+    settling = Settling(all_ties, chosen) if all_ties else None
+    if low == 0 and not must and high >= 0 and (settling is None or settling.at(0) is not None):
+        return 0, 0
+    low, high = max(low, least), min(high, most)
+    if settling is not None:
+        return settling.skims(low, high)
+    return (low, high) if low <= high else None

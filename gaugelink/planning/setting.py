@@ -10,11 +10,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.planning.held import fitted
+from gaugelink.planning.settling import shares
+from gaugelink.planning.ties import ties
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from gaugelink.planning.allowances import Seated, Step
+    from gaugelink.planning.bounds import Bound
     from gaugelink.planning.plan import Depth, Plan, Put
     from gaugelink.planning.task import Span, Task
 
@@ -49,12 +52,22 @@ def up(pm: int, dial: int) -> int:
 
 
 def settings(task: Task, plan: Plan) -> Settings:
-    """Set every depth of a plan, on the coarsest dials with which it keeps its limits."""
+    """Set every depth of a plan, on the coarsest dials with which it keeps its limits.
+
+    Where limits tie places together, each gets its share of the room: all may use theirs at once.
+    """
+    all_ties = ties(task)
+    sunk = {put.way.place: put.seated.figures["drop"] for put in plan.puts
+            if "drop" in put.seated.figures}  # fmt: skip
     for dial in DIALS:
         skim = _skim(plan.skim, dial)
         if skim is not None and plan.skim is not None and skim.pm > plan.skim.most_pm:
             continue
-        found = [_place(task, put, skim.pm if skim else 0) for put in plan.puts]
+        taken = skim.pm if skim else 0
+        held = shares(all_ties, sunk, taken)
+        if held is None:
+            continue
+        found = [_place(task, put, taken, held.get(put.way.place, ())) for put in plan.puts]
         if None not in found:
             return Settings(skim, tuple(one for one in found if one is not None))
     return Settings(_skim(plan.skim, 1), tuple(
@@ -66,10 +79,10 @@ def _skim(depth: Depth | None, dial: int) -> Setting | None:
     return Setting(up(depth.pm, dial), depth.least_pm, depth.most_pm) if depth else None
 
 
-def _place(task: Task, put: Put, skim: int) -> dict[Step, Setting] | None:
+def _place(task: Task, put: Put, skim: int, tied: Sequence[Bound]) -> dict[Step, Setting] | None:
     """Set the depths of one place for a skim; None where none of the dials keeps the limits."""
     way = put.way
-    before = fitted(task, way).after("skim", skim).after("shim", way.stack.thickness)
+    before = fitted(task, way, tied).after("skim", skim).after("shim", way.stack.thickness)
     before = before.after("lap", way.lap_pm)
     spans: dict[str, Span] = {"cut seat": way.seat, "reface valve": way.face, "grind tip": way.tip}
     for dial in DIALS:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from gaugelink.metrology.springs import Loads
+    from gaugelink.planning.chamber import Chamber
     from gaugelink.work import Operation
 
 Deed = Literal[
@@ -136,6 +137,8 @@ class Rules:
         lift_pm, solid_pm, bind_least_pm: for the coils; all three or none.
         width_per_cut: by how much a seat gets wider for a depth of one; None: a seat that is cut
             is brought to its width by its top and throat cuts, and holds no depth.
+        spread_pm: how far the stand-down of two valves of the kind may lie apart.
+        head_area_mm2: of a valve's head; None: not known, and then it moves no chamber's volume.
     """
 
     limits: Mapping[str, Range] = field(default_factory=dict)
@@ -150,6 +153,8 @@ class Rules:
     solid_pm: int | None = None
     bind_least_pm: int | None = None
     width_per_cut: Fraction | None = None
+    spread_pm: int | None = None
+    head_area_mm2: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,11 +204,13 @@ class Cylinder:
         name: such as ``cylinder 2``.
         valves: names of its places.
         readings: injector protrusion and prechamber protrusion, picometres.
+        volume: of its chamber, valves as they were measured, cubic micrometres.
     """
 
     name: str
     valves: tuple[str, ...] = ()
     readings: Mapping[str, int] = field(default_factory=dict)
+    volume: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,6 +228,7 @@ class Task:
         cylinders: what was measured at them.
         measured: the characteristics that the job measures; others are not asked for again. None:
             whatever the work makes stale.
+        chamber: what the book says of the chambers; None: nothing.
         face_scrap: why the face cannot stay as it is; it is skimmed.
         cracked: what the crack test of the head found; empty: nothing is known of a crack.
     """
@@ -238,5 +246,6 @@ class Task:
     u_pm: Mapping[str, int] = field(default_factory=dict)
     cylinders: tuple[Cylinder, ...] = ()
     measured: frozenset[str] | None = None
+    chamber: Chamber | None = None
     face_scrap: str = ""
     cracked: str = ""

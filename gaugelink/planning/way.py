@@ -32,6 +32,10 @@ class Way:
         skim: the shallowest and the deepest skim of the face that it bears, picometres.
         seat, face, tip: the depths between which each of these can be chosen, picometres.
         lap_pm: what lapping takes.
+        drop: how far the valve may drop from where it sits with this way, by everything but the
+            stand-down, picometres.
+        stand: how far it may drop by its stand-down, before any skim; a skim adds its depth.
+        sunk: how much deeper the valve sits than the one that was measured here, before any work.
         unproved: limits that would have to be kept by what was not measured.
     """
 
@@ -46,15 +50,27 @@ class Way:
     face: Span
     tip: Span
     lap_pm: int
+    drop: Span
+    stand: Span
+    sunk: int
     unproved: tuple[str, ...]
 
+    def sinks(self, skim: int) -> Span:
+        """Give how far the valve of this place can have sunk since it was measured, for a skim."""
+        return (self.sunk + max(self.drop[0], self.stand[0] + skim),
+                self.sunk + min(self.drop[1], self.stand[1] + skim))  # fmt: skip
 
-def needed(ways: Iterable[Way], *, useful: bool = False) -> list[Way]:
+
+def needed(
+    ways: Iterable[Way], *, useful: bool = False, tied: bool = False, as_set: bool = True
+) -> list[Way]:
     """Leave out every way that another one makes needless.
 
     Args:
         ways: of one place.
         useful: leave out only those that do the same and more; else also those that are dearer.
+        tied: other places have a say in how far the valve of this one sinks.
+        as_set: a new spring at one place asks for one at every other.
 
     Returns:
         The cheapest first.
@@ -63,11 +79,17 @@ def needed(ways: Iterable[Way], *, useful: bool = False) -> list[Way]:
     for way in sorted(ways, key=lambda one: (one.cents, len(one.deeds), len(one.unproved))):
         for other in kept:
             same = other.valve == way.valve and (
-                ("replace spring" in other.deeds) == ("replace spring" in way.deeds)
+                not as_set or ("replace spring" in other.deeds) == ("replace spring" in way.deeds)
             )
-            wider = other.skim[0] <= way.skim[0] and way.skim[1] <= other.skim[1]
+            wider = _within(way.skim, other.skim)
+            if tied:
+                wider = wider and _within(way.drop, other.drop) and _within(way.stand, other.stand)
             if same and wider and (not useful or set(other.deeds) <= set(way.deeds)):
                 break
         else:
             kept.append(way)
     return kept
+
+
+def _within(inner: Span, outer: Span) -> bool:
+    return outer[0] <= inner[0] and inner[1] <= outer[1]
