@@ -49,7 +49,7 @@ def release_shape(maybe):
         "checks": [{"name": CHECKS, "of": {"valve", "head"}, "at": str, "required": bool,
                     "cells": [cell]}],
         "springs": [{
-            "valve": str, "state": {"not limited", "not tested", "test again", "tested"},
+            "valve": str, "kinds": str, "state": {"not limited", "not tested", "test again", "tested"},
             "void": str, "told": str, "u": str, "by": str, "place": maybe(int), "tested_at": str,
             "installed": str, "step": maybe(int), "load": str, "load_limit": str,
             "load_verdict": VERDICT, "load_words": str, "room": str, "room_limit": str,

@@ -43,6 +43,7 @@
  *
  * @typedef {object} Spring one spring, as far as it is known; what is not known is empty
  * @property {string} valve
+ * @property {string} kinds of valves that the book says the same of
  * @property {"not limited" | "not tested" | "test again" | "tested"} state
  * @property {string} void the work since, after which another spring stands there
  * @property {string} told load on the tester

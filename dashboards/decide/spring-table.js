@@ -27,23 +27,26 @@ function judged(text, verdict, words) {
   return [h("span", { class: "judged", title: words }, picture, h("span", {}, text), h("span", { class: "soft" }, verdict))];
 }
 
-/** @param {Spring} one */
+/**
+ * What a spring showed on the tester, and what there is to say of it.
+ * @param {Spring} one
+ * @returns {[string, string]}
+ */
 function toldOf(one) {
-  const about = [one.u === "" ? "" : `u ${one.u}`, one.by === "" ? "" : `by ${one.by}`].filter((text) => text !== "").join(", ");
   switch (one.state) {
     case "not limited":
-      return "";
+      return ["", ""];
     case "not tested":
-      return "open";
+      return ["", "open"];
     case "test again":
-      return `${one.told}: stale after ${one.void}`;
+      return [one.told, `stale after ${one.void}`];
     default:
-      return `${one.told}${about === "" ? "" : ` (${about})`}`;
+      return [one.told, [one.u === "" ? "" : `u ${one.u}`, one.by].filter((text) => text !== "").join(", ")];
   }
 }
 
 export class SpringTable extends HTMLElement {
-  #note = h("p", { class: "soft" });
+  #note = h("ul", { class: "soft" });
   #rows = h("tbody");
   #title = h("h2", { id: "spring-title" });
   #about = h("p", { class: "soft" });
@@ -104,7 +107,7 @@ export class SpringTable extends HTMLElement {
   show(springs) {
     this.#springs = springs;
     const limits = new Set(springs.map((one) => noteOf(one)));
-    setText(this.#note, [...limits].filter((text) => text !== "").join(" "));
+    patchList(this.#note, [...limits], (text) => text, () => h("li"), (row, text) => setText(row, text));
     patchList(this.#rows, springs, (one) => one.valve, () => h("tr"), (row, one) => this.#drawRow(row, one));
   }
 
@@ -116,7 +119,9 @@ export class SpringTable extends HTMLElement {
     }
     this.#asked = one;
     setText(this.#title, `Spring of ${one.valve}`);
-    setText(this.#about, `Tested at ${one.tested_at}; cycle it three times first. ${toldOf(one) === "open" ? "Nothing told yet." : `Told: ${toldOf(one)}.`}`);
+    const [told, about] = toldOf(one);
+    const known = told === "" ? "Nothing told yet." : `Told: ${told} (${about}).`;
+    setText(this.#about, `Tested at ${one.tested_at}; cycle it three times first. ${known}`);
     this.#load.value = "";
     this.#reason.value = "";
     const reason = one.place === null;
@@ -138,10 +143,11 @@ export class SpringTable extends HTMLElement {
   #drawRow(row, one) {
     const button = h("button", { type: "button", class: "quiet", "aria-label": `Tell the load of the spring of ${one.valve}` }, "Tell…");
     button.addEventListener("click", () => this.ask(one.valve));
+    const [told, about] = toldOf(one);
     set(row, { "data-state": one.state });
     row.replaceChildren(
       h("th", { scope: "row", class: "figure" }, one.valve),
-      h("td", {}, h("bdi", {}, toldOf(one))),
+      h("td", {}, h("bdi", { class: "figure" }, told), " ", h("bdi", { class: "soft" }, about)),
       h("td", { class: "figure" }, one.installed === "" ? h("span", { class: "soft" }, "open") : one.installed),
       h("td", { class: "figure" }, ...(one.state === "not limited" ? [] : judged(one.load, one.load_verdict, one.load_words))),
       h("td", { class: "figure" }, ...(one.room_limit === "" ? [] : judged(one.room, one.room_verdict, one.room_words))),
@@ -155,9 +161,9 @@ export class SpringTable extends HTMLElement {
  * @param {Spring} one
  */
 function noteOf(one) {
-  const load = one.load_limit === "" ? "" : `Load where it works ${one.load_limit}, tested at ${one.tested_at}.`;
-  const room = one.room_limit === "" ? "" : `Room before the coils touch at full lift: ${one.room_limit} at least.`;
-  return [load, room].filter((text) => text !== "").join(" ");
+  const load = one.load_limit === "" ? "" : `load where it works ${one.load_limit}, tested at ${one.tested_at}`;
+  const room = one.room_limit === "" ? "" : `room before the coils touch at full lift ${one.room_limit} at least`;
+  return `${one.kinds}: ${[load, room].filter((text) => text !== "").join("; ")}`;
 }
 
 customElements.define("spring-table", SpringTable);

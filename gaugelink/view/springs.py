@@ -27,6 +27,7 @@ def _document(one: Sprung) -> Document:
     high = one.heights_pm
     return {
         "valve": one.valve,
+        "kinds": " and ".join(spring.kinds),
         "state": state,
         "void": told.void if told else "",
         "told": told.event.load if told else "",
