@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.errors import InputError
 from gaugelink.planning.allowances import EFFECT, STEPS, what_if
+from gaugelink.planning.elsewhere import elsewhere
 from gaugelink.planning.held import as_found
 from gaugelink.quantity import parse_length
 
@@ -33,7 +34,7 @@ def tried(task: Task, words: str) -> dict[str, Any]:
     Raises:
         InputError: they are not understood.
     """
-    match = _TRIAL.fullmatch(words)
+    match = _TRIAL.fullmatch(" ".join(words.split()))
     if match is None:
         raise InputError(f"found {words!r}, accepted: such as '2I cut seat 0.10 mm'", field=_HELD)
     names = [place.name for place in task.places]
@@ -53,16 +54,19 @@ def tried(task: Task, words: str) -> dict[str, Any]:
     seated = as_found(task, place)
     spring = task.rules[task.places[place].kind].spring
     found = what_if(seated, step, depth_pm, spring)
+    broken, mended = elsewhere(task, place, step, depth_pm)
+    most = seated.most.get(step)
     return {
         "valve": match["valve"],
         "step": step,
         "depth_mm": depth_pm / 1e9,
+        "most_mm": None if most is None else most / 1e9,
         "moved_mm": {name: pm / 1e9 for name, pm in found.moved_pm.items()},
         "figures_mm": {name: pm / 1e9 for name, pm in found.figures_pm.items()},
         "load_change_n": None if found.load_change_n is None else float(found.load_change_n),
-        "broken": list(found.broken),
-        "mended": list(found.mended),
-        "beyond": list(seated.after(step, depth_pm).beyond()),
+        "broken": [*found.broken, *broken],
+        "mended": [*found.mended, *mended],
+        "beyond": [*seated.after(step, depth_pm).beyond(), *broken],
         "unmeasured": [name for name in seated.unmeasured() if name in EFFECT[step]],
         "left": [
             {
@@ -77,6 +81,11 @@ def tried(task: Task, words: str) -> dict[str, Any]:
     }
 
 
+def too_deep(told: dict[str, Any]) -> bool:
+    """Tell whether the step that was tried is deeper than shop or maker allow at once."""
+    return told["most_mm"] is not None and told["depth_mm"] > told["most_mm"]
+
+
 def text(told: dict[str, Any]) -> Iterator[str]:
     """Give the lines for people."""
     yield f"{told['valve']}, {told['step']} {told['depth_mm']:g} mm:"
@@ -84,6 +93,8 @@ def text(told: dict[str, Any]) -> Iterator[str]:
         yield f"  {name} {by:+.3f} mm, then {told['figures_mm'][name]:.3f} mm"
     if told["load_change_n"]:
         yield f"  spring load {told['load_change_n']:+.1f} N"
+    if too_deep(told):
+        yield f"  deeper than shop or maker allow at once, {told['most_mm']:g} mm"
     for key, words in (("broken", "no longer kept"), ("mended", "kept from now on"),
                        ("unmeasured", "not measured")):  # fmt: skip
         if told[key]:
@@ -93,8 +104,8 @@ def text(told: dict[str, Any]) -> Iterator[str]:
         least = f"at least {one['least_mm']:.3f} mm ({one['needed_by']})" if one["least_mm"] else ""
         most = "no limit" if one["most_mm"] is None else (
             f"up to {one['most_mm']:.3f} mm ({one['held_by']})")  # fmt: skip
-        if one["most_mm"] is not None and one["most_mm"] < one["least_mm"]:
-            most = f"which {one['held_by']} forbids"
-        elif one["most_mm"] is not None and one["most_mm"] <= 0:
+        if one["most_mm"] is not None and one["most_mm"] <= 0 and not least:
             most = f"none ({one['held_by']})"
+        elif one["most_mm"] is not None and one["most_mm"] < one["least_mm"]:
+            most = f"which {one['held_by']} forbids"
         yield f"  {one['step']}: {', '.join(part for part in (least, most) if part)}"

@@ -48,7 +48,7 @@ def as_found(task: Task, place: int) -> Seated:
     a new one.
     """
     fitting = Fitting(Ways(task, skims(task)), place, place, frozenset())
-    seated = fitting.seated(fitting.springs()[0][1])
+    seated = fitting.seated(fitting.springs(new=True)[0][1])
     offers = task.shop.offers
     most: dict[Step, int] = {step: offers[step].most_pm for step in STEPS
                              if step in offers and offers[step].most_pm}  # fmt: skip

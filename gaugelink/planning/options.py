@@ -144,14 +144,13 @@ class Fitting:
 
     def _fits(self, stem: Span | None, bore: Span | None, u_bore: int) -> bool | None:
         limit = self._range("guide clearance")
-        if limit == Range():
-            return True
         if stem is None or bore is None:
-            return None
+            return True if limit == Range() else None
         u_stem = self._u("stem diameter") if self._used is not None else 0
         square = u_stem**2 + u_bore**2
         guard = guard_pm(isqrt(square - 1) + 1 if square else 0)
-        return (limit.lower is None or bore[0] - stem[1] - guard >= limit.lower) and (
+        # Where the book prints no least clearance too, a stem has to go into its guide.
+        return bore[0] - stem[1] - guard >= (limit.lower or 0) and (
             limit.upper is None or bore[1] - stem[0] + guard <= limit.upper
         )
 
@@ -198,8 +197,14 @@ class Fitting:
             return ("replace valve",)
         return ("move valve",) if self._valve != self._place else ()
 
-    def springs(self) -> list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]]:
-        """List the old spring, where it is good, and a new one; with what each wants of height."""
+    def springs(
+        self, *, new: bool = False
+    ) -> list[tuple[bool, tuple[Bound, ...], tuple[str, ...]]]:
+        """List the old spring, where it is good, and a new one; with what each wants of height.
+
+        Args:
+            new: list a new one even where the shop offers none.
+        """
         rules, here = self._rules, self._here
         lowest, highest = (
             None if f"spring load {end}" in self._without else value
@@ -230,7 +235,7 @@ class Fitting:
             open_ = "spring load" in missing
             found.append((False, () if open_ else held(lost, rules.u_load_n or Fraction(0)),
                           missing))  # fmt: skip
-        if "replace spring" in self._shop.offers:
+        if new or "replace spring" in self._shop.offers:
             found.append((True, held(Fraction(0), Fraction(0)), ()))
         return found
 
@@ -295,12 +300,14 @@ class Fitting:
         lap = offers.get("lap") if seat_work & set(deeds) else None
         lap_pm = lap.least_pm if lap else 0
         tip_low, tip_high = room["tip height"]
+        up, down = room["stand-down"]
+        if up > down or tip_low > tip_high:  # a range that its guard bands close: nothing keeps it
+            return
         lowest = max(seat[0] + face[0] + lap_pm, tip_low + tip[0], room["retainer-to-seal"][0])
         highest = min(seat[1] + face[1] + lap_pm, tip_high + tip[1], room["retainer-to-seal"][1])
         more: tuple[Deed, ...] = (*(("lap",) if lap else ()),
                                   *(("replace spring",) if new_spring else ()))  # fmt: skip
         unproved = tuple(dict.fromkeys([*missing, *untested, *seated.unmeasured()]))
-        up, down = room["stand-down"]
         for stack in self._ways._stacks:  # noqa: SLF001  the same room
             low = max(lowest, room["installed spring height"][0] + stack.thickness)
             high = min(highest, room["installed spring height"][1] + stack.thickness)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from gaugelink.metrology.conformity import verdict
 from gaugelink.planning.allowances import EFFECT, FIGURES, STEPS, what_if
+from gaugelink.planning.elsewhere import elsewhere
 from gaugelink.planning.held import as_found
 from gaugelink.planning.task import Range
 from gaugelink.quantity import rounded_text
@@ -32,12 +33,14 @@ def trial_document(task: Task, place: int, step: Step, depth_pm: int) -> Documen
 
     Returns:
         Texts to show and numbers to draw: ``figures`` with a limit scale before and after,
-        ``broken`` and ``mended`` limits, ``left`` of each step afterwards.
+        ``broken`` and ``mended`` limits, those of other valves with their place, ``left`` of each
+        step afterwards.
     """
     seated = as_found(task, place)
     kind = task.places[place].kind
     found = what_if(seated, step, depth_pm, task.rules[kind].spring)
     change = found.load_change_n
+    broken, mended = elsewhere(task, place, step, depth_pm)
     return {
         "valve": task.places[place].name,
         "step": step,
@@ -46,8 +49,8 @@ def trial_document(task: Task, place: int, step: Step, depth_pm: int) -> Documen
         "figures": [_figure(task, kind, name, seated, found) for name in FIGURES
                     if name in seated.figures],
         "load": f"{float(change):+.1f} N" if change else "",
-        "broken": list(found.broken),
-        "mended": list(found.mended),
+        "broken": [*found.broken, *broken],
+        "mended": [*found.mended, *mended],
         "beyond": list(seated.after(step, depth_pm).beyond()),
         "unmeasured": [name for name in seated.unmeasured() if name in EFFECT[step]],
         "left": [{"step": name, "words": words} for name, words in _left(seated, found)],

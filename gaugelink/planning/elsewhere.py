@@ -1,0 +1,52 @@
+"""What a step at one valve does to the rest of the head: a skim is one for all."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.planning.held import as_found
+from gaugelink.planning.means import PROTRUSIONS
+
+if TYPE_CHECKING:
+    from gaugelink.planning.allowances import Step
+    from gaugelink.planning.task import Cylinder, Task
+
+_OF_ALL: Final = ("head thickness", "spread")
+"""Limits that are the same at every valve, and told with the step's own."""
+_OF_CYLINDER: Final = (*PROTRUSIONS, "chamber volume", "compression ratio")
+
+
+def elsewhere(
+    task: Task, place: int, step: Step, depth_pm: int
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Say which limits of other valves and cylinders a step breaks, and which it mends.
+
+    Args:
+        task: the head as it was measured.
+        place: number of the place where the step is tried.
+        step: the step; all but a skim stay where they are done.
+        depth_pm: its depth, picometres.
+
+    Returns:
+        Limits that were kept and are no longer, and limits that are kept from now on, as words
+        such as ``stand-down min at 1I``.
+    """
+    broken: dict[str, None] = {}
+    mended: dict[str, None] = {}
+    own = _cylinder(task, place)
+    for number, other in enumerate(task.places if step == "skim" else ()):
+        seated, cylinder = as_found(task, number), _cylinder(task, number)
+        before, now = seated.beyond(), seated.after(step, depth_pm).beyond()
+        for name in {**dict.fromkeys(before), **dict.fromkeys(now)}:
+            of_cylinder = name.startswith(_OF_CYLINDER)
+            told = number == place or (of_cylinder and cylinder == own) or name.startswith(_OF_ALL)
+            if told or (name in before) == (name in now):
+                continue
+            where = cylinder.name if of_cylinder and cylinder else other.name
+            (broken if name in now else mended)[f"{name} at {where}"] = None
+    return tuple(broken), tuple(mended)
+
+
+def _cylinder(task: Task, place: int) -> Cylinder | None:
+    name = task.places[place].name
+    return next((one for one in task.cylinders if name in one.valves), None)
