@@ -183,6 +183,18 @@ def test_people_see_which_coefficients_were_used(run_cli: RunCli) -> None:
     assert "! the part is +10 K from 20 degC" in out
 
 
+def test_a_room_off_20_degrees_is_told_for_the_part_comes_to_the_room_only(
+    run_cli: RunCli,
+) -> None:
+    """Waiting in a room of 30 degC ends at 30 degC: then 120 mm of aluminium still lack 13 um."""
+    words = ("temperature", "--length", "120mm", "--part", "aluminium", "--part-temp", "30degC",
+             "--gauge-temp", "30degC", "--time-constant", "40min")  # fmt: skip
+    status, out, _ = run_cli(*words, "--room", "30degC")
+    assert status == 1
+    assert "! the room is +10 K from 20 degC, and the part comes to the room only" in out
+    assert "the room is" not in run_cli(*words, "--room", "20.1degC")[1]
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
@@ -194,6 +206,9 @@ def test_people_see_which_coefficients_were_used(run_cli: RunCli) -> None:
         ({"--part-temp": "20mm"}, "found the unit 'mm'"),
         ({"--length": "0mm"}, "--length: found '0mm', accepted: more than 0"),
         ({"--u-temp": "-1delta_degC"}, "accepted: 0 or more"),
+        ({"--u-temp": "1e99delta_degC"}, "accepted: 0 or more, up to 100 K"),
+        ({"--part": "17.8ppm/K**9**9**9"}, "--part: found '17.8ppm/K**9**9**9'"),  # it hung
+        ({"--length": "8mm**9"}, "--length: found"),
         ({"--cooled": "41degC,15min"}, "--room: this argument is missing"),
         ({"--room": "20degC"}, "found neither, accepted: one of the two beside --room"),
         ({"--room": "20degC", "--cooled": "41degC"}, "--cooled: found ''"),

@@ -13,6 +13,12 @@ _AMOUNT = re.compile(
     r"\s*(?P<number>[+\-\u2212]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,2})?)\s*(?P<unit>.*?)\s*",
     re.ASCII,
 )
+# Names of units with small powers: what is only looked up, and never a power that takes for ever.
+_UNIT = re.compile(
+    r"(?:1\s*(?=/))?(?:[ ()/*\u00b7]"
+    r"|[A-Za-z\u00b5\u03bc\u03a9\u00b0%_][A-Za-z0-9\u00b5\u03bc\u03a9\u00b0%_]*+"
+    r"(?:\s*(?:\*\*|\^)\s*-?\d{1,2}(?!\s*[\d*^]))?+)*+", re.ASCII
+)  # fmt: skip
 _LONGEST: Final = 60
 
 
@@ -62,6 +68,8 @@ class Amounts:
                              field=field)  # fmt: skip
         number = Fraction(match["number"].replace(",", ".").replace("\u2212", "-"))
         try:
+            if not _UNIT.fullmatch(match["unit"]):
+                raise ValueError(match["unit"])
             found = self._registry.Quantity(number, self._registry.Unit(match["unit"])).to(unit)
         except self._faults:
             raise InputError(

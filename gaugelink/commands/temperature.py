@@ -66,8 +66,9 @@ def run(args: argparse.Namespace) -> int:
     part_c = _degrees(amounts, args.part_temp, "--part-temp")
     gauge_c = _degrees(amounts, args.gauge_temp, "--gauge-temp")
     u_k = amounts.read(args.u_temp, "delta_degC", "0.5delta_degC", "--u-temp")
-    if u_k < 0:
-        raise InputError(f"found {args.u_temp!r}, accepted: 0 or more", field="--u-temp")
+    if not 0 <= u_k <= 100:
+        raise InputError(f"found {args.u_temp!r}, accepted: 0 or more, up to 100 K",
+                         field="--u-temp")  # fmt: skip
     try:
         found = at_twenty(read_pm, part=part, part_c=part_c, gauge=gauge, gauge_c=gauge_c,
                           u_temperature_k=float(u_k))  # fmt: skip
@@ -81,6 +82,8 @@ def run(args: argparse.Namespace) -> int:
             f"the correction itself is uncertain by {found.u_pm / PM_PER_UM:.1f} um: let the part "
             "lie, or state its coefficient and temperature better"
         )
+    if args.room:
+        warnings += _of_the_room(_degrees(amounts, args.room, "--room"), allowed)
     if wait_min:
         warnings.append(f"let the part lie for another {math.ceil(wait_min)} min")
     if abs(part_c - REFERENCE_C) > allowed and not args.room:
@@ -101,6 +104,20 @@ def run(args: argparse.Namespace) -> int:
     }
     print(json.dumps(document)) if args.json else _print(document, part, gauge)
     return 1 if warnings else 0
+
+
+def _of_the_room(room_c: Fraction, allowed: float) -> list[str]:
+    """Say where lying does not bring the part to 20 degC, for it only comes to the room."""
+    from gaugelink.metrology.temperature import REFERENCE_C  # noqa: PLC0415
+
+    off = room_c - REFERENCE_C
+    if abs(off) <= allowed:
+        return []
+    words = (
+        f"the room is {float(off):+g} K from 20 degC, and the part comes to the room only: the "
+        "correction is still needed"
+    )
+    return [words]
 
 
 def _wait(
