@@ -4,7 +4,8 @@
 
 The heads are invented and worn at random; valves may change places within their kind, shims come
 in three sizes, and the face needs a skim. "With more limits" adds those of seat width, the room
-from retainer to seal, and injector and prechamber protrusion.
+from retainer to seal, and injector and prechamber protrusion. "Whose places are tied" adds limits
+of the spread of stand-down, of how far chambers lie apart, and of the compression ratio.
 Each line gives the slowest of several heads, from the figures to the plan that was held against
 its limits again; scipy has been imported before.
 """
@@ -16,8 +17,10 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 from random import Random
+from typing import TYPE_CHECKING
 
 from gaugelink.metrology.springs import from_table
+from gaugelink.planning.chamber import CUBIC_CM, Chamber, round_area
 from gaugelink.planning.plan import Plan, alternatives, plan
 from gaugelink.planning.task import (
     Cylinder,
@@ -30,6 +33,9 @@ from gaugelink.planning.task import (
     Shop,
     Task,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 UM = 10**6
 HEADS = 5
@@ -117,15 +123,33 @@ def held_further(task: Task, seed: int) -> Task:
     return replace(task, rules=rules, places=places, cylinders=cylinders, head=head)
 
 
+def held_together(task: Task, seed: int) -> Task:
+    """Add limits that valves keep together: spread of stand-down, chambers, compression."""
+    draw = Random(seed)
+    rules = {kind: replace(book, spread_pm=200 * UM, head_area_mm2=round_area(40_000 * UM))
+             for kind, book in task.rules.items()}  # fmt: skip
+    cylinders = tuple(
+        Cylinder(f"cylinder {at // 2 + 1}", tuple(one.name for one in task.places[at : at + 2]),
+                 volume=round(draw.gauss(30.3, 0.15) * CUBIC_CM))
+        for at in range(0, len(task.places), 2)
+    )  # fmt: skip
+    chamber = Chamber(Fraction(2_600), apart=CUBIC_CM, ratio=(Fraction(17), None),
+                      swept=500 * CUBIC_CM, u=CUBIC_CM // 20)  # fmt: skip
+    return replace(task, rules=rules, cylinders=cylinders, chamber=chamber)
+
+
 def main() -> None:
     """Print a line for each size of head, and of head that is held by more limits."""
     plan(worn_head(4, 0))  # imports scipy
     sizes = ((12, None), (24, 2), (48, 10))
-    for (valves, wanted_s), further in product(sizes, (False, True)):
+    held: dict[str, Callable[[Task, int], Task]] = {
+        "": lambda task, _: task, " with more limits": held_further,
+        " whose places are tied": held_together}  # fmt: skip
+    for (valves, wanted_s), more in product(sizes, held):
         slowest, slowest_more, cents = 0.0, 0.0, []
         for seed in range(HEADS):
             task = worn_head(valves, seed)
-            task = held_further(task, seed) if further else task
+            task = held[more](task, seed)
             start = time.perf_counter()
             found = plan(task)
             slowest = max(slowest, time.perf_counter() - start)
@@ -136,7 +160,6 @@ def main() -> None:
             alternatives(task, found)
             slowest_more = max(slowest_more, time.perf_counter() - start)
         aim = f" (aim: {wanted_s} s)" if wanted_s else ""
-        more = " with more limits" if further else ""
         print(f"{valves} valves{more}, {HEADS} heads, proved the cheapest: {slowest:.2f} s{aim}; "
               f"three alternatives {slowest_more:.2f} s more; "
               f"cost {min(cents) / 100:.2f} to {max(cents) / 100:.2f}")  # fmt: skip

@@ -9,6 +9,7 @@ from gaugelink.planning.barred import barred
 from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import alternatives
 from gaugelink.planning.task import DEEDS
+from gaugelink.planning.together import SINKS, shown, together
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from gaugelink.planning.allowances import Step
     from gaugelink.planning.plan import Conflict, Depth, Plan, Put
     from gaugelink.planning.task import Cylinder, Deed, Task
+    from gaugelink.planning.together import Common
 
 _DEPTH_OF: Final[dict[Deed, Step]] = {
     "reface valve": "reface valve",
@@ -57,6 +59,7 @@ def document(
         "partial": bool(found.unproved) or bool(task.cracked),
         "valves": [_valve(task, put) for put in found.puts],
         "cylinders": [_cylinder(one, found) for one in task.cylinders],
+        "together": [common_document(one) for one in in_common(task, found)],
         "operations": [row for deed in used for row in _operations(task, found, deed)],
         "parts": [{"part": one.part, "kind": one.kind, "count": one.quantity}
                   for one in sorted(order.parts, key=lambda one: (one.part, one.kind))],
@@ -71,6 +74,22 @@ def document(
         ],
         "cautions": list(order.cautions),
     }  # fmt: skip
+
+
+def in_common(task: Task, found: Plan) -> tuple[Common, ...]:
+    """Reckon what places have in common once a plan is done."""
+    sunk = {}
+    for put in found.puts:
+        depths = [depth.pm for step, depth in put.depths.items() if step in SINKS]
+        sunk[put.way.place] = put.way.sunk + put.way.lap_pm + sum(depths)
+    return together(task, sunk, found.skim.pm if found.skim else 0)
+
+
+def common_document(one: Common) -> dict[str, Any]:
+    """Write a figure that several places make together."""
+    lower, upper = (None if end is None else float(end) for end in (one.lower, one.upper))
+    return {"name": one.name, "unit": one.unit, "value": float(one.value), "min": lower,
+            "max": upper, "words": shown(one)}  # fmt: skip
 
 
 def _mm(pm: int) -> float:
@@ -184,6 +203,9 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         yield f"Nothing to do: {', '.join(left)}"
     yield "Parts:"
     yield from (f"  {one['count']} {one['part']} {one['kind']}".rstrip() for one in told["parts"])
+    if told["together"]:
+        yield "In common, after the work:"
+        yield from (f"  {one['name']}: {one['words']}{_limit(one)}" for one in told["together"])
     if told["remeasure"]:
         yield "Measure again, after the work:"
         names: dict[str, list[str]] = {}
@@ -219,6 +241,11 @@ def _row(row: dict[str, Any]) -> str:
     if "depth_mm" in row:
         return f"{told}, about {row['depth_mm']:g} mm"
     return told
+
+
+def _limit(one: dict[str, Any]) -> str:
+    ends = [f"{key} {one[key]:g}" for key in ("min", "max") if one[key] is not None]
+    return f" ({', '.join(ends)})" if ends else ""
 
 
 def _span(row: dict[str, Any]) -> str:

@@ -6,6 +6,7 @@ import json
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from gaugelink.commands import plan_chamber
 from gaugelink.commands.plan_keys import HEAD, LIMITED, PROTRUDING, READ
 from gaugelink.errors import InputError
 from gaugelink.force import exact_newtons
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gaugelink.planning.survey import Survey
-    from gaugelink.planning.task import Place, Rules, Span, Task
+    from gaugelink.planning.task import Cylinder, Place, Rules, Span, Task
 
 
 def job_file(found: Survey, where: str) -> str:
@@ -37,9 +38,22 @@ def job_file(found: Survey, where: str) -> str:
               "", *_uncertainties(task), "", *_head(task)]  # fmt: skip
     for kind, rules in task.rules.items():
         lines += ["", f"[kind.{kind}]", *_rules(kind, rules)]
+    if task.chamber is not None:
+        lines += ["", *plan_chamber.written(task)]
     for place in task.places:
         lines += ["", "[[valve]]", *_place(place)]
+    for cylinder in task.cylinders:
+        lines += ["", "[[cylinder]]", *_cylinder(cylinder)]
     return "\n".join(lines) + "\n"
+
+
+def _cylinder(cylinder: Cylinder) -> Iterator[str]:
+    yield f"number = {cylinder.name.removeprefix('cylinder ')}"
+    for key, name in PROTRUDING.items():
+        if name in cylinder.readings:
+            yield f"{key} = {_length(cylinder.readings[name])}"
+    if cylinder.volume is not None:
+        yield f"chamber_volume = {plan_chamber.text(cylinder.volume)}"
 
 
 def _measured(task: Task) -> Iterator[str]:
@@ -57,6 +71,8 @@ def _uncertainties(task: Task) -> Iterator[str]:
     u_load = max((rules.u_load_n or Fraction(0) for rules in task.rules.values()), default=None)
     if u_load:
         yield f"spring_load = {_force(u_load)}"
+    if task.chamber is not None and task.chamber.u:
+        yield f"chamber_volume = {plan_chamber.text(task.chamber.u)}"
 
 
 def _head(task: Task) -> Iterator[str]:
@@ -85,6 +101,9 @@ def _rules(kind: str, rules: Rules) -> Iterator[str]:
     for key, span in (("new_stem", rules.new_stem), ("new_bore", rules.new_bore)):
         if span is not None:
             yield f"{key} = {_span(span)}"
+    if rules.spread_pm is not None:
+        yield f"stand_down_spread = {_length(rules.spread_pm)}"
+    yield from plan_chamber.diameter(rules)
     yield from _spring(kind, rules)
 
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from gaugelink import tomlfile
+from gaugelink.commands import plan_chamber
 from gaugelink.commands.amounts import Amounts
 from gaugelink.commands.plan_keys import (
     HEAD,
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
     from gaugelink.planning.task import Deed, Span
 
 
-class _Reader:
+class Reader:
     """Reads texts of one file, and knows where they stand."""
 
     def __init__(self, text: str, file: str) -> None:
@@ -60,10 +61,12 @@ class _Reader:
         self._amounts: Amounts | None = None
 
     def bad(self, what: str, *path: str | int) -> InputError:
+        """Name a fault by the file, the line and the field it stands in."""
         field = ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
         return InputError(what, file=self.file, line=tomlfile.line_of(self.text, path), field=field)
 
     def length(self, given: str, *path: str | int, least: int | None = 0) -> int:
+        """Read a length, picometres."""
         try:
             found = parse_length(given).pm
         except InputError as fault:
@@ -73,9 +76,11 @@ class _Reader:
         return found
 
     def maybe(self, given: str | None, *path: str | int, least: int | None = 0) -> int | None:
+        """Read a length that may be absent."""
         return None if given is None else self.length(given, *path, least=least)
 
     def span(self, given: Ends | None, *path: str | int) -> Span | None:
+        """Read a smallest and a largest length, or one that is both."""
         if given is None:
             return None
         low, high = (given, given) if isinstance(given, str) else given
@@ -85,6 +90,7 @@ class _Reader:
         return found
 
     def range(self, given: RangeKeys, *path: str | int) -> Range:
+        """Read a limit of a length."""
         found = Range(self.maybe(given.min, *path, "min", least=None),
                       self.maybe(given.max, *path, "max", least=None))  # fmt: skip
         if found.lower is not None and found.upper is not None and found.lower > found.upper:
@@ -98,6 +104,7 @@ class _Reader:
         return found
 
     def newtons(self, given: str | None, *path: str | int) -> Fraction | None:
+        """Read a force that may be absent."""
         if given is None:
             return None
         self._amounts = self._amounts or Amounts()
@@ -110,6 +117,7 @@ class _Reader:
         return found
 
     def cents(self, given: str, *path: str | int) -> int:
+        """Read a price."""
         try:
             digits, places = parse_number(given)
         except InputError:
@@ -133,7 +141,7 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         InputError: the first fault, with file, line and field.
     """
     table = tomlfile.check(JobFile, text, file)
-    read = _Reader(text, file)
+    read = Reader(text, file)
     if (table.prices is None) == (prices is None):
         found = "neither" if prices is None else "both"
         raise read.bad(f"found {found}, accepted: a table [prices], or --prices FILE", "prices")
@@ -142,7 +150,7 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
         shop = _shop(read, table.prices, kinds)
     else:
         assert prices is not None
-        shop = _shop(_Reader(*prices), tomlfile.check(PriceFile, *prices).prices, kinds)
+        shop = _shop(Reader(*prices), tomlfile.check(PriceFile, *prices).prices, kinds)
     keys = {**LIMITED, **HEAD, **PROTRUDING}
     u = {name: read.length(given, "u", key) for key, name in keys.items()
          if (given := getattr(table.u, key, None)) is not None}  # fmt: skip
@@ -180,6 +188,7 @@ def load_task(text: str, file: str, prices: tuple[str, str] | None = None) -> Ta
               for number, one in enumerate(table.cylinder)),
         None if table.job.measured is None else frozenset(table.job.measured),
         face_scrap=table.head.face_scrap, cracked=table.head.cracked,
+        chamber=plan_chamber.chamber(read, table),
     )  # fmt: skip
 
 
@@ -194,11 +203,11 @@ def load_prices(text: str, file: str, kinds: tuple[str, ...]) -> Shop:
     Raises:
         InputError: the first fault, with file, line and field.
     """
-    return _shop(_Reader(text, file), tomlfile.check(PriceFile, text, file).prices, kinds)
+    return _shop(Reader(text, file), tomlfile.check(PriceFile, text, file).prices, kinds)
 
 
 def _rules(
-    read: _Reader, kind: KindKeys, name: str, u: Mapping[str, int], u_load: Fraction | None
+    read: Reader, kind: KindKeys, name: str, u: Mapping[str, int], u_load: Fraction | None
 ) -> Rules:
     at = ("kind", name)
     limits = {words: found for key, words in LIMITED.items()
@@ -228,10 +237,12 @@ def _rules(
         read.maybe(kind.lift, *at, "lift"), read.maybe(kind.solid_height, *at, "solid_height"),
         read.maybe(kind.bind_margin_min, *at, "bind_margin_min"),
         None if kind.seat_width_per_cut is None else Fraction(str(kind.seat_width_per_cut)),
+        read.maybe(kind.stand_down_spread, *at, "stand_down_spread"),
+        plan_chamber.head_area(read, kind.head_diameter, *at, "head_diameter"),
     )  # fmt: skip
 
 
-def _place(read: _Reader, valve: ValveKeys, number: int) -> Place:
+def _place(read: Reader, valve: ValveKeys, number: int) -> Place:
     at = ("valve", number)
     readings = {LIMITED[key]: read.length(given, *at, key, least=None)
                 for key in READ if (given := getattr(valve, key)) is not None}  # fmt: skip
@@ -247,7 +258,7 @@ def _place(read: _Reader, valve: ValveKeys, number: int) -> Place:
     )  # fmt: skip
 
 
-def _cylinder(read: _Reader, keys: CylinderKeys, number: int, valves: Sequence[str]) -> Cylinder:
+def _cylinder(read: Reader, keys: CylinderKeys, number: int, valves: Sequence[str]) -> Cylinder:
     at = ("cylinder", number)
     # A valve's name begins with the number of its cylinder: 3E, 1I, 2E1.
     mine = tuple(name for name in valves if re.match(rf"{keys.number}(?!\d)", name))
@@ -257,10 +268,11 @@ def _cylinder(read: _Reader, keys: CylinderKeys, number: int, valves: Sequence[s
     readings = {words: read.length(given, *at, key, least=None)
                 for key, words in PROTRUDING.items()
                 if (given := getattr(keys, key)) is not None}  # fmt: skip
-    return Cylinder(f"cylinder {keys.number}", mine, readings)
+    room = plan_chamber.volume(read, keys.chamber_volume, *at, "chamber_volume")
+    return Cylinder(f"cylinder {keys.number}", mine, readings, room)
 
 
-def _cents(read: _Reader, step: StepKeys, hour: int | None, *at: str) -> int:
+def _cents(read: Reader, step: StepKeys, hour: int | None, *at: str) -> int:
     """Give what doing a step once costs, its minutes rounded to a cent."""
     if step.price is None and step.minutes is None:
         what = 'found no price, accepted: minutes, price, or both; price = "0.00" if it is free'
@@ -273,7 +285,7 @@ def _cents(read: _Reader, step: StepKeys, hour: int | None, *at: str) -> int:
     return price + int(time + Fraction(1, 2))
 
 
-def _shop(read: _Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
+def _shop(read: Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
     hour = None if table.hour is None else read.cents(table.hour, "prices", "hour")
     keys: dict[str, Deed] = {deed.replace(" ", "_"): deed for deed in DEEDS}
     offers: dict[Deed, Offer] = {}

@@ -82,6 +82,7 @@ class _Uncertainty(_Table):
     prechamber_protrusion: str | None = None
     head_thickness: str | None = None
     head_face_flatness: str | None = None
+    chamber_volume: str | None = None
 
 
 class _Head(_Table):
@@ -94,6 +95,17 @@ class _Head(_Table):
     cracked: str = ""
     injector_protrusion: RangeKeys = RangeKeys()
     prechamber_protrusion: RangeKeys = RangeKeys()
+
+
+class _Chamber(_Table):
+    """What the book says of the room over a piston."""
+
+    area: str
+    volume: RangeKeys = RangeKeys()
+    max_spread: str | None = None
+    compression_ratio: RangeKeys = RangeKeys()
+    swept_volume: str | None = None
+    beside: str | None = None
 
 
 class KindKeys(_Table):
@@ -116,6 +128,8 @@ class KindKeys(_Table):
     valve_length: RangeKeys = RangeKeys()
     new_stem: Ends | None = None
     new_bore: Ends | None = None
+    stand_down_spread: str | None = None
+    head_diameter: str | None = None
     spring: list[tuple[str, str]] = []
     spring_tested_at: str | None = None
     lift: str | None = None
@@ -158,6 +172,7 @@ class CylinderKeys(_Table):
     number: int = Field(ge=1, le=99)
     injector_protrusion: str | None = None
     prechamber_protrusion: str | None = None
+    chamber_volume: str | None = None
 
 
 class StepKeys(_Table):
@@ -217,6 +232,7 @@ class JobFile(_Table):
     job: _Job = _Job()
     u: _Uncertainty = _Uncertainty()
     head: _Head = _Head()
+    chamber: _Chamber | None = None
     kind: dict[Name, KindKeys] = Field(min_length=1)
     valve: list[ValveKeys] = Field(min_length=1, max_length=96)
     cylinder: list[CylinderKeys] = Field(default=[], max_length=48)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, Final
 
+from gaugelink.commands.plan_document import common_document
 from gaugelink.errors import InputError
-from gaugelink.planning.allowances import EFFECT, STEPS, what_if
+from gaugelink.planning.allowances import COMMON, EFFECT, STEPS, what_if
 from gaugelink.planning.elsewhere import elsewhere
 from gaugelink.planning.held import as_found
+from gaugelink.planning.together import shown, tried as in_common
 from gaugelink.quantity import parse_length
 
 if TYPE_CHECKING:
@@ -61,8 +63,14 @@ def tried(task: Task, words: str) -> dict[str, Any]:
         "step": step,
         "depth_mm": depth_pm / 1e9,
         "most_mm": None if most is None else most / 1e9,
-        "moved_mm": {name: pm / 1e9 for name, pm in found.moved_pm.items()},
-        "figures_mm": {name: pm / 1e9 for name, pm in found.figures_pm.items()},
+        "moved_mm": {name: pm / 1e9 for name, pm in found.moved_pm.items() if name not in COMMON},
+        "figures_mm": {
+            name: pm / 1e9 for name, pm in found.figures_pm.items() if name not in COMMON
+        },
+        "together": [
+            common_document(after) | {"before": float(before.value), "was": shown(before)}
+            for before, after in in_common(task, place, step, depth_pm)
+        ],
         "load_change_n": None if found.load_change_n is None else float(found.load_change_n),
         "broken": [*found.broken, *broken],
         "mended": [*found.mended, *mended],
@@ -91,6 +99,9 @@ def text(told: dict[str, Any]) -> Iterator[str]:
     yield f"{told['valve']}, {told['step']} {told['depth_mm']:g} mm:"
     for name, by in told["moved_mm"].items():
         yield f"  {name} {by:+.3f} mm, then {told['figures_mm'][name]:.3f} mm"
+    for one in told["together"]:
+        if one["before"] != one["value"]:
+            yield f"  {one['name']} {one['was']}, then {one['words']}"
     if told["load_change_n"]:
         yield f"  spring load {told['load_change_n']:+.1f} N"
     if too_deep(told):

@@ -49,6 +49,8 @@ Figure = Literal[
 Step = Literal["cut seat", "lap", "reface valve", "grind tip", "skim", "shim"]
 FIGURES: Final[tuple[Figure, ...]] = get_args(Figure)
 STEPS: Final[tuple[Step, ...]] = get_args(Step)
+COMMON: Final[tuple[Figure, ...]] = ("drop", "chamber volume")
+"""What a valve has in common with others; no reading of its own."""
 HEIGHTS: Final[tuple[Figure, ...]] = FIGURES[:4]
 """Figures of a place that follow the valve as it drops."""
 OF_VALVE: Final[tuple[Figure, ...]] = ("margin", "valve length")

@@ -10,6 +10,7 @@ from gaugelink.planning.bounds import bounds
 from gaugelink.planning.means import PROTRUSIONS, protruding, skims
 from gaugelink.planning.options import Fitting, Ways
 from gaugelink.planning.task import Range
+from gaugelink.planning.together import with_others
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,9 +44,9 @@ def fitted(task: Task, way: Way, tied: Sequence[Bound] = ()) -> Seated:
 def as_found(task: Task, place: int) -> Seated:
     """Give a place with its own valve and spring as they are, for trying a step.
 
-    The head's thickness comes in where it was measured, and how far injector and prechamber of its
-    cylinder stand out. A spring that is to be replaced, or whose load was not measured, counts as
-    a new one.
+    The head's thickness comes in where it was measured, how far injector and prechamber of its
+    cylinder stand out, and what the place has in common with others, these as they are. A spring
+    that is to be replaced, or whose load was not measured, counts as a new one.
     """
     fitting = Fitting(Ways(task, skims(task)), place, place, frozenset())
     seated = fitting.seated(fitting.springs(new=True)[0][1])
@@ -65,7 +66,7 @@ def as_found(task: Task, place: int) -> Seated:
             held += protruding(task)
             figures |= {name: cylinder.readings[name] for name in PROTRUSIONS
                         if name in cylinder.readings}  # fmt: skip
-    return replace(seated, figures=figures, held=held, most=most)
+    return with_others(task, place, replace(seated, figures=figures, held=held, most=most))
 
 
 def limits_at(task: Task, place: Place) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.planning.allowances import FIGURES, drop_ends
+from gaugelink.planning.allowances import COMMON, FIGURES, drop_ends
 from gaugelink.planning.conflict import conflict
 from gaugelink.planning.held import fitted
 from gaugelink.planning.means import PROTRUSIONS, skims
@@ -65,7 +65,7 @@ class Put:
     @property
     def figures(self) -> Mapping[Figure, int]:
         """What should be found afterwards, picometres: a forecast, never a reading."""
-        return {name: pm for name, pm in self.seated.figures.items() if name != "drop"}
+        return {name: pm for name, pm in self.seated.figures.items() if name not in COMMON}
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +191,9 @@ def alternatives(
             chosen, bound = found
             programme.not_again(chosen, whoever=whoever)
             other = _settled(task, skim, chosen, bound, all_ties)
-            if not _only_adds(best, other):
+            # Ties keep ways that others would make needless, so needless work is looked for here.
+            known = (best, *others) if all_ties else (best,)
+            if not any(_only_adds(one, other) for one in known):
                 others.append(other)
     return sorted(others, key=lambda other: other.cents)
 

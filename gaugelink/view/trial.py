@@ -5,18 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.metrology.conformity import verdict
-from gaugelink.planning.allowances import EFFECT, FIGURES, STEPS, what_if
+from gaugelink.planning.allowances import COMMON, EFFECT, FIGURES, STEPS, what_if
 from gaugelink.planning.elsewhere import elsewhere
 from gaugelink.planning.held import as_found
 from gaugelink.planning.task import Range
+from gaugelink.planning.together import shown, tried
 from gaugelink.quantity import rounded_text
 from gaugelink.view.parts import Document, scale
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from fractions import Fraction
 
     from gaugelink.planning.allowances import Allowance, Consequence, Figure, Seated, Step
     from gaugelink.planning.task import Task
+    from gaugelink.planning.together import Common
 
 USUAL_MOST_PM = 500_000_000
 """How far the page lets a depth be tried where neither book nor shop says how much is possible."""
@@ -47,7 +50,8 @@ def trial_document(task: Task, place: int, step: Step, depth_pm: int) -> Documen
         "depth_mm": depth_pm / 1e9,
         "most_mm": seated.most.get(step, USUAL_MOST_PM) / 1e9,
         "figures": [_figure(task, kind, name, seated, found) for name in FIGURES
-                    if name in seated.figures],
+                    if name in seated.figures and name not in COMMON]
+        + [_in_common(before, after) for before, after in tried(task, place, step, depth_pm)],
         "load": f"{float(change):+.1f} N" if change else "",
         "broken": [*found.broken, *broken],
         "mended": [*found.mended, *mended],
@@ -74,6 +78,25 @@ def _figure(task: Task, kind: str, name: Figure, seated: Seated, found: Conseque
         "after": f"{rounded_text(after, 'mm', 3)} mm",
         "moved": f"{'+' if moved > 0 else ''}{rounded_text(moved, 'mm', 3)}" if moved else "",
         "scale": drawn(after),
+    }
+
+
+def _in_common(before: Common, after: Common) -> Document:
+    """Write what several places make together as one more figure."""
+
+    def picked(value: Fraction | None) -> int | None:
+        return None if value is None else round(value * 10**9)  # a scale has no unit
+
+    value, u, lower, upper = (picked(one) for one in (after.value, after.u, after.lower,
+                                                      after.upper))  # fmt: skip
+    word = verdict(value or 0, u or 0, lower, upper)
+    moved = float(after.value - before.value)
+    return {
+        "name": after.name,
+        "before": shown(before),
+        "after": shown(after),
+        "moved": f"{moved:+.3f}" if round(moved, 3) else "",
+        "scale": scale(value, u, lower, upper, word),
     }
 
 
