@@ -132,6 +132,8 @@ def sweep(count: int = 100_000) -> str:
         one_sweep("    a display of 0.01 mm", count, 500, step=10),
         one_sweep("    one of 100 jumps", count, 500, spikes=0.01),
         one_sweep("  with 2000 half swings", count, 2000),
+        one_sweep("  with 4000 half swings", count, 4000),
+        one_sweep("  with 8000 half swings", count, 8000),
     ))  # fmt: skip
 
 
