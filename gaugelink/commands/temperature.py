@@ -82,10 +82,10 @@ def run(args: argparse.Namespace) -> int:
             f"the correction itself is uncertain by {found.u_pm / PM_PER_UM:.1f} um: let the part "
             "lie, or state its coefficient and temperature better"
         )
-    if args.room:
-        warnings += _of_the_room(_degrees(amounts, args.room, "--room"), allowed)
     if wait_min:
         warnings.append(f"let the part lie for another {math.ceil(wait_min)} min")
+    if args.room:
+        warnings += _of_the_room(_degrees(amounts, args.room, "--room"), allowed)
     if abs(part_c - REFERENCE_C) > allowed and not args.room:
         warnings.append(
             f"the part is {float(part_c - REFERENCE_C):+g} K from 20 degC; more than {allowed:.2g} "
