@@ -57,6 +57,8 @@ def test_a_good_sweep_gives_travel_and_clearance_in_millimetres(
     assert (status, err) == (0, "")
     assert found["travel_mm"] == pytest.approx(0.200, abs=0.002)
     assert found["clearance_mm"] == pytest.approx(found["travel_mm"] / 2.12, rel=1e-9)
+    assert found["clearance_upper_mm"] == pytest.approx(found["travel_upper_mm"] / 2.12, rel=1e-9)
+    assert found["clearance_upper_mm"] >= found["clearance_mm"]
     assert 0 < found["clearance_u_mm"] < 0.004
     assert 0.0017 < found["travel_u_mm"] < 0.003
     assert found["full_rocks"] == 5

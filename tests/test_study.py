@@ -277,3 +277,16 @@ def test_the_plots_come_as_one_file_that_asks_for_nothing(
     assert "Range of a cell, mm" in text
     assert "<script src=" not in text.replace(' type="text/javascript"', "")
     assert run_cli("study", check_file(BOOK), "--plot", tmp_path / "a.txt")[0] == 2
+
+
+def test_the_tables_of_a_study_fit_a_terminal(
+    check_file: Callable[[str], Path], run_cli: RunCli
+) -> None:
+    """80 columns, and no blanks at the end of a line."""
+    file = check_file("grr_aiag_msa4_10x3x3.csv")
+    for words in (("--tolerance", "8mm"), ("--method", "range"), ("--interaction", "keep")):
+        status, out, _ = run_cli("study", file, *words)
+        assert status == 0
+        table = out.partition("\nMeasuring takes")[0].splitlines()
+        assert max(map(len, table)) <= 80
+        assert all(line == line.rstrip() for line in table)

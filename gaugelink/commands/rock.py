@@ -273,6 +273,7 @@ def _axis_document(sweep: Sweep, clearance: Clearance) -> dict[str, Any]:
         "travel_upper_mm": _mm(sweep.upper_pm),
         "clearance_mm": _mm(float(clearance.clearance_pm)),
         "clearance_u_mm": _mm(clearance.clearance_u_pm),
+        "clearance_upper_mm": _mm(float(sweep.upper_pm / clearance.factor)),
         "factor": float(clearance.factor),
         "full_rocks": sweep.full_rocks,
         "ends": [
@@ -324,6 +325,11 @@ def _print(found: Rock, sweeps: dict[str, RecordedSweep]) -> None:
             f"   u {micrometres_text(clearance.clearance_u_pm)} um"
             f"   travel / {float(clearance.factor):.3f}"
         )
+        if sweep.upper_pm > sweep.travel_pm:
+            # A hand that stops short makes the travel too small: the unsafe side.
+            upper = micrometres_text(sweep.upper_pm / clearance.factor)
+            print(f"  upper      {upper:>8} um   by the fuller ends, travel "
+                  f"{micrometres_text(sweep.upper_pm)} um")  # fmt: skip
         for flag in sweep.flags:
             print(f"  {'!' if flag.spoils else '-'} {flag.code}: {flag.text}")
     if len(found.sweeps) > 1:

@@ -277,17 +277,17 @@ def _print(document: dict[str, Any]) -> None:
         for row in document["anova"]:
             tail = "" if row["f"] is None else f"{row['f']:>10.4g}{row['p']:>10.4f}"
             print(f"{row['source']:<16}{row['df']:>5}{row['ss']:>18.6g}{tail}")
-        word = document["interaction"]
-        print(f"The interaction of parts and people was {word}; F of parts and people is against "
-              f"the {document['tested_against']}.")  # fmt: skip
-    print(f"\n{'standard deviation':<26}{unit:>10}{'95 %':>24}{'of total':>10}"
-          f"{'of tolerance' if share else '':>14}")  # fmt: skip
+        print(f"The interaction of parts and people was {document['interaction']}; F of parts "
+              f"and people is\nagainst the {document['tested_against']}.")  # fmt: skip
+    print(f"\n{'standard deviation':<24}{unit:>10}{'95 %':>22}{'of total':>10}"
+          f"{'of tolerance' if share else '':>14}".rstrip())  # fmt: skip
     for name, words in NAMES.items():
         ends = limits.get(name)
-        between = f"{ends[0]:.5g} to {ends[1]:.5g}" if ends else ""
+        between = f"{ends[0]:.4g} to {ends[1]:.4g}" if ends else ""
         of_tolerance = f"{share[name]:.1f} %" if share else ""
-        print(f"{words:<26}{document['sd'][name]:>10.5g}{between:>24}"
-              f"{document['percent_of_total'][name]:>8.1f} %{of_tolerance:>14}")  # fmt: skip
+        row = (f"{words:<24}{document['sd'][name]:>10.5g}{between:>22}"
+               f"{document['percent_of_total'][name]:>8.1f} %{of_tolerance:>14}")  # fmt: skip
+        print(row.rstrip())
     print(f"\nThe gauge tells {document['distinct_categories']} classes of these parts apart.")
     print(_conclusion(document))
 
@@ -305,5 +305,5 @@ def _conclusion(document: dict[str, Any]) -> str:
         word = "can judge this with care: near a limit more readings, or a better gauge"
     else:
         word = "cannot judge this: look for a better gauge or another method"
-    return (f"Measuring takes {percent:.1f} % of {of}: the gauge {word} (usual bounds: 10 % and "
+    return (f"Measuring takes {percent:.1f} % of {of}: the gauge {word}\n(usual bounds: 10 % and "
             "30 %, five classes or more).")  # fmt: skip
