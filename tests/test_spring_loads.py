@@ -200,6 +200,19 @@ def test_what_stands_against_a_release_is_said_in_words():
     ]
 
 
+def test_a_shim_is_judged_by_the_height_that_it_leaves():
+    bench = Bench()
+    bench.high("1I", "40.51")
+    bench.tell("1I", "318 N", "1 N")
+    assert [one.kind for one in bench.blocks()] == ["undecided"], "301.7 N, and the guard is 1.73 N"
+    bench.head.do(DoWork("shim changed", ("1I",)))
+    assert bench.blocks() == [], "the height is asked for again, and until then nothing is said"
+    bench.high("1I", "40.00")
+    assert bench.blocks() == []
+    assert bench.sprung().load_n == 318
+    assert bench.sprung().load == "within"
+
+
 def test_another_spring_makes_what_was_told_void_and_a_shim_does_not():
     bench = Bench()
     bench.high("1I", "40.00")
