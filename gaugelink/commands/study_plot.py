@@ -53,7 +53,7 @@ def write(path: Path, study: Crossed, document: dict[str, Any], step: float) -> 
     titles = ("Share of the spread, per cent", f"Range of a cell, {unit}",
               f"Every reading, {unit}", f"Mean of each operator, {unit}")  # fmt: skip
     layout: dict[str, Any] = {
-        "grid": {"rows": 2, "columns": 2, "pattern": "independent", "ygap": 0.3, "xgap": 0.15},
+        "grid": {"rows": 2, "columns": 2, "pattern": "independent", "ygap": 0.3, "xgap": 0.24},
         "title": {"text": f"Gauge study: {document['parts']} parts, {document['operators']} "
                           f"operators, {document['trials']} trials"},
         "barmode": "group",
