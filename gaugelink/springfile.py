@@ -189,24 +189,20 @@ class _Reader:
             new = less + (more - less) * (high - tested) / (high - low)
             if not new / 2 <= least <= new:
                 shown = force_text(new, spring.force)
-                yield (
-                    "spring_load.min",
-                    (
-                        f"found {self._entry.spring_load.min!r}, and a new spring has {shown} at "
-                        f"{spring.height}; usual: half of that to all of it; see its unit in the book"
-                    ),
+                what = (
+                    f"found {self._entry.spring_load.min!r}, and a new spring has {shown} at "
+                    f"{spring.height}; usual: half of that to all of it; see its unit in the book"
                 )
+                yield "spring_load.min", what
         coils = spring.lift_pm, spring.solid_pm
         if tested is not None and coils[0] is not None and coils[1] is not None:
             room = tested - coils[0] - coils[1]
             if room < 0:
-                yield (
-                    "lift",
-                    (
-                        f"found {self._entry.lift!r}, and from {spring.height} the coils touch before "
-                        "full lift; look at lift, solid_height and spring_tested_at in the book"
-                    ),
+                what = (
+                    f"found {self._entry.lift!r}, and from {spring.height} the coils touch before "
+                    "full lift; look at lift, solid_height and spring_tested_at in the book"
                 )
+                yield "lift", what
 
     def _points(self) -> tuple[tuple[int, Fraction], ...]:
         """Give loads at heights, the greatest height first; none where something is wrong."""

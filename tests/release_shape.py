@@ -49,8 +49,8 @@ def release_shape(maybe):
         "checks": [{"name": CHECKS, "of": {"valve", "head"}, "at": str, "required": bool,
                     "cells": [cell]}],
         "springs": [{
-            "valve": str, "kinds": str, "state": {"not limited", "not tested", "test again", "tested"},
-            "void": str, "told": str, "u": str, "by": str, "place": maybe(int), "tested_at": str,
+            "valve": str, "kinds": str,
+            "state": {"not limited", "not tested", "test again", "tested"}, "void": str, "told": str, "u": str, "by": str, "place": maybe(int), "tested_at": str,
             "installed": str, "step": maybe(int), "load": str, "load_limit": str,
             "load_verdict": VERDICT, "load_words": str, "room": str, "room_limit": str,
             "room_verdict": VERDICT, "room_words": str,
