@@ -89,7 +89,8 @@ def spring(valve: str, **more: Any) -> JSON:
     """Make what is known of one spring; within its limits if nothing else is said."""
     return {
         "valve": valve, "kinds": "intake and exhaust", "state": "tested", "void": "",
-        "told": "318 N", "u": "2 N", "by": "B. T.", "place": 145, "tested_at": "40.5 mm", "installed": "40.72 mm", "step": 110,
+        "told": "318 N", "u": "2 N", "by": "B. T.",
+        "place": 145, "tested_at": "40.5 mm", "installed": "40.72 mm", "step": 110,
         "load": "310.5 N", "load_limit": "min 285 N", "load_verdict": "within",
         "load_words": "310.5 N at 40.72 mm installed, against min 285 N", "room": "3.22 mm",
         "room_limit": "1.50 mm", "room_verdict": "within",

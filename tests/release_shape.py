@@ -50,7 +50,8 @@ def release_shape(maybe):
                     "cells": [cell]}],
         "springs": [{
             "valve": str, "kinds": str,
-            "state": {"not limited", "not tested", "test again", "tested"}, "void": str, "told": str, "u": str, "by": str, "place": maybe(int), "tested_at": str,
+            "state": {"not limited", "not tested", "test again", "tested"},
+            "void": str, "told": str, "u": str, "by": str, "place": maybe(int), "tested_at": str,
             "installed": str, "step": maybe(int), "load": str, "load_limit": str,
             "load_verdict": VERDICT, "load_words": str, "room": str, "room_limit": str,
             "room_verdict": VERDICT, "room_words": str,
