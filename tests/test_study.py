@@ -6,6 +6,7 @@ import csv
 import json
 from fractions import Fraction
 from importlib import import_module
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +20,6 @@ from gaugelink.metrology.study_range import by_range, range_moments
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from conftest import RunCli
 
@@ -290,3 +290,40 @@ def test_the_tables_of_a_study_fit_a_terminal(
         table = out.partition("\nMeasuring takes")[0].splitlines()
         assert max(map(len, table)) <= 80
         assert all(line == line.rstrip() for line in table)
+
+
+def test_a_study_says_of_each_limit_of_a_sheet_whether_it_can_be_judged(
+    run_cli: RunCli, tmp_path: Path
+) -> None:
+    """By hand: the room from 0.3124 in to 7.975 mm is 40.04 um; six of rr as its share."""
+    sheet = Path(__file__).parent.parent / "sim" / "sheets" / "demo-pump-engine.toml"
+    words = ("--sheet", sheet, "--characteristic", "stem diameter", "--json")
+
+    def study(step: int) -> Path:
+        file = tmp_path / "stems.csv"
+        rows = [
+            f"{part},{one},{trial},{(7_960_000 + 3_000 * part + step * (trial + place)) / 1e6:.6f}"
+            for part in range(5) for place, one in enumerate("AB") for trial in (1, 2)
+        ]  # fmt: skip
+        file.write_text("part,operator,trial,value\n" + "\n".join(rows) + "\n")
+        return file
+
+    status, out, _ = run_cli("study", study(500), *words)
+    found = json.loads(out)
+    row = found["limits"][0]
+    assert (status, row["word"], row["room_um"]) == (0, "can", 40.04)
+    assert row["u_um"] == pytest.approx(found["sd"]["rr"] * 1e3, abs=1e-6)
+    assert row["percent_of_room"] == pytest.approx(600 * row["u_um"] / 40.04)
+    coarse = json.loads(run_cli("study", study(20_000), *words)[1])
+    assert {row["word"] for row in coarse["limits"]} == {"cannot"}
+    text = run_cli("study", study(20_000), *words[:-1])[1]
+    assert "cannot judge it: a better gauge or another method is needed" in text
+    for bad, said in (
+        (("--characteristic", "stem diameter"), "--characteristic: found it, accepted: with"),
+        (("--sheet", sheet), "--characteristic: found none, accepted: one that the sheet limits"),
+        (("--sheet", sheet, "--characteristic", "wood"), "--characteristic: found 'wood'"),
+        (("--sheet", sheet, "--characteristic", "stem diameter", "--one-person"), "--sheet: found"),
+    ):
+        status, out, err = run_cli("study", study(500), *bad)
+        assert (status, out) == (2, "")
+        assert said in err

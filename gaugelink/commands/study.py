@@ -68,7 +68,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="readings of a master of this actual size: value")  # fmt: skip
     parser.add_argument("--u-master", metavar="LENGTH", default="0mm",
                         help="standard uncertainty of the master's size")  # fmt: skip
-    parser.add_argument("--plot", metavar="FILE.html", help="write the plots, to look at offline")
+    parser.add_argument("--sheet", metavar="SHEET.toml",
+                        help="say whether the gauge can judge this sheet's limits")  # fmt: skip
+    parser.add_argument("--characteristic", metavar="NAME",
+                        help="with --sheet: which, for example 'stem diameter'")  # fmt: skip
+    parser.add_argument("--plot", metavar="FILE.html",
+                        help="write the plots, to look at offline")  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
@@ -80,6 +85,8 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.metrology.study import by_variance  # noqa: PLC0415
     from gaugelink.metrology.study_range import by_range  # noqa: PLC0415
 
+    if args.characteristic is not None and args.sheet is None:
+        raise InputError("found it, accepted: with --sheet only", field="--characteristic")
     if args.one_person or args.master:
         return _small(args)
     readings = read(Path(args.file))
@@ -93,6 +100,11 @@ def run(args: argparse.Namespace) -> int:
     except ValueError as fault:
         raise InputError(str(fault), file=args.file) from None
     document = _document(found, readings, tolerance)
+    if args.sheet:
+        from gaugelink.commands.study_sheet import limits_document  # noqa: PLC0415
+
+        rr_pm = document["sd"]["rr"] * PM_PER[readings.unit]
+        document["limits"] = limits_document(args.sheet, args.characteristic, rr_pm)
     if args.plot:
         from gaugelink.commands.study_plot import write  # noqa: PLC0415
 
@@ -101,6 +113,10 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(document))
     else:
         _print(document)
+        if args.sheet:
+            from gaugelink.commands.study_sheet import tell  # noqa: PLC0415
+
+            tell(args.characteristic, document["limits"])
     return 0
 
 
@@ -110,8 +126,9 @@ def _small(args: argparse.Namespace) -> int:
 
     if args.one_person and args.master:
         raise InputError("found both, accepted: one of the two", field="--one-person, --master")
-    if args.plot:
-        raise InputError("found it, accepted: with a crossed study only", field="--plot")
+    for name in ("plot", "sheet"):
+        if getattr(args, name):
+            raise InputError("found it, accepted: with a crossed study only", field=f"--{name}")
     if args.master:
         document = study_small.master_document(
             Path(args.file), args.master, args.u_master, args.tolerance
