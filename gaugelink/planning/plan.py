@@ -137,19 +137,24 @@ def plan(task: Task, seconds: float = SECONDS) -> Plan | Conflict:
     return _settled(task, skim, chosen, bound, all_ties)
 
 
-def _ways(
-    task: Task, skim: tuple[bool, int, int], all_ties: Sequence[Tie], *, useful: bool = False
-) -> list[list[Way]]:
+def _ways(task: Task, skim: tuple[bool, int, int], all_ties: Sequence[Tie]) -> list[list[Way]]:
     finder, held = Ways(task, skim), tied(all_ties)
-    return [
-        needed(
-            finder.at(place),
-            useful=useful,
-            tied=place in held,
-            as_set=task.springs_as_set or useful,
-        )
-        for place in range(len(task.places))
-    ]
+    return [needed(finder.at(place), tied=place in held, as_set=task.springs_as_set)
+            for place in range(len(task.places))]  # fmt: skip
+
+
+def _useful(task: Task, skim: tuple[bool, int, int], best: Plan) -> list[list[Way]]:
+    """Give the ways that an alternative may use, none that only adds work to another one.
+
+    Where places are tied, a way that only adds work may be what lets others be. Of those, only the
+    ones that the cheapest plan itself takes are tried: all of them would take minutes.
+    """
+    finder = Ways(task, skim)
+    found = [needed(finder.at(place), useful=True) for place in range(len(task.places))]
+    for put, some in zip(best.puts, found, strict=True):
+        if put.way not in some:
+            some.append(put.way)
+    return found
 
 
 def alternatives(
@@ -170,7 +175,7 @@ def alternatives(
         where are preferred.
     """
     skim, all_ties = skims(task), ties(task)
-    ways = _ways(task, skim, all_ties, useful=True)
+    ways = _useful(task, skim, best)
     ceiling = best.cents + best.cents * percent // 100 - seals_cents(task)
     others: list[Plan] = []
     # First other work; only then the same work with the used valves in other places.
@@ -191,9 +196,7 @@ def alternatives(
             chosen, bound = found
             programme.not_again(chosen, whoever=whoever)
             other = _settled(task, skim, chosen, bound, all_ties)
-            # Ties keep ways that others would make needless, so needless work is looked for here.
-            known = (best, *others) if all_ties else (best,)
-            if not any(_only_adds(one, other) for one in known):
+            if not _only_adds(best, other):
                 others.append(other)
     return sorted(others, key=lambda other: other.cents)
 
