@@ -277,3 +277,13 @@ def test_what_was_drawn_says_whether_the_budget_is_as_good(run_cli: RunCli, tmp_
         status, out, err = run_cli("uncertainty", file, f"--monte-carlo={bad}")
         assert (status, out) == (2, "")
         assert "accepted: auto, or 10000" in err
+
+
+def test_a_half_width_is_at_most_as_inexact_as_it_is_wide() -> None:
+    """Source: JCGM 101:2008, 6.4.3.3: u^2 = a^2 / 3 + d^2 / 9; with d = a, u = 2/3 a."""
+    widest = Quantity("a", 0.0, 2 / 3, distribution="rectangular", inexact=1.0)
+    assert budget(ALONE, [widest]).u == pytest.approx(2 / 3)
+    assert draw(ALONE, [widest], trials=200_000).u == pytest.approx(2 / 3, rel=0.01)
+    wider = Quantity("a", 0.0, 2 / 3, distribution="rectangular", inexact=1.1)
+    with pytest.raises(ValueError, match="up to the half width itself"):
+        budget(ALONE, [wider])

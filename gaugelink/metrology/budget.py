@@ -225,7 +225,8 @@ def _check(one: Quantity) -> None:
         raise ValueError(f"{one.name}: found a value or u that is not finite")
     if one.u < 0:
         raise ValueError(f"{one.name}: found u = {one.u:g}, accepted: 0 or more")
-    if one.inexact < 0 or one.inexact > 3 * one.u:
+    # The half width is sqrt(3 u^2 - inexact^2 / 3) (JCGM 101:2008, 6.4.3.3): at most as inexact.
+    if one.inexact < 0 or one.inexact > 1.5 * one.u * (1 + NEAR_WHOLE):
         raise ValueError(f"{one.name}: found a half width inexact by {one.inexact:g}, accepted: 0 "
                          "up to the half width itself")  # fmt: skip
     if not one.dof >= 1:
