@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import argparse
 import io
+import shutil
 import sys
+import textwrap
 from importlib import import_module
 from typing import TYPE_CHECKING, Final, NoReturn
 
@@ -65,13 +67,22 @@ class _Parser(argparse.ArgumentParser):
 def parser_for(command: str) -> argparse.ArgumentParser:
     """Build the parser of one command."""
     module = import_module(f"gaugelink.commands.{command}")
-    parser = _Parser(prog=f"gaugelink {command}", description=module.__doc__)
+    parser = _Parser(prog=f"gaugelink {command}", description=_filled(module.__doc__ or ""))
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     module.arguments(parser)
     parser.add_argument(
         "--json", action="store_true", help="print one JSON document on standard output"
     )
     return parser
+
+
+def _filled(text: str) -> str:
+    """Fill paragraphs to the terminal; those with indented lines are tables, and stay."""
+    wide = min(shutil.get_terminal_size().columns - 2, 100)
+    return "\n\n".join(
+        part if "\n " in part else textwrap.fill(part, max(wide, 40))
+        for part in text.strip().split("\n\n")
+    )
 
 
 def main(argv: Sequence[str]) -> int:

@@ -162,6 +162,13 @@ def test_a_fault_of_the_program_is_neither_a_verdict_nor_dressed_up_as_a_users(
     assert "fault of the program" in err
 
 
+@pytest.mark.parametrize("name", sorted(set(cli.COMMANDS) - {"decode"}))
+def test_help_fits_a_terminal_80_wide(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """But for decode, whose table of keys is indented and stays as it is written."""
+    monkeypatch.setenv("COLUMNS", "80")
+    assert max(map(len, cli.parser_for(name).format_help().splitlines())) <= 80
+
+
 @pytest.mark.parametrize("word", ["--help", "--version"])
 def test_help_needs_nothing_that_is_slow_to_load(word: str) -> None:
     """The answer has to come at once, on a small computer too."""
