@@ -1,7 +1,7 @@
 """Why nothing works: limits that cannot be kept together, as few as can be found.
 
-First a deletion filter: limits are left out one after the other; one that can be left out without
-making the head possible has nothing to do with it, and stays out. What remains is irreducible:
+First a deletion filter: limits are left out, half of them at once, then half of those; what can be
+left out without making the head possible has nothing to do with it, and stays out. What remains is irreducible:
 leave out any one of it, and the offered work can do it.
 
 Then smaller sets are looked for. Whatever set cannot be kept has a limit in common with every set
@@ -64,14 +64,15 @@ def conflict(
     ]
     possible = _Possible(task, seconds)
     out: set[Named] = set()
-    # First whole places, so that most limits need no question of their own.
-    for place in task.places:
-        some = out | {one for one in everything if one[0] == place.name}
-        if not possible(some):
-            out = some
-    for one in everything:
-        if one not in out and not possible(out | {one}):
-            out.add(one)
+    # In halves, so that most limits need no question of their own; the first ones are tried first.
+    waiting = [everything]
+    while waiting:
+        some = waiting.pop()
+        if not possible(out | set(some)):
+            out |= set(some)
+        elif len(some) > 1:
+            half = len(some) // 2
+            waiting += [some[half:], some[:half]]
     best = tuple(one for one in everything if one not in out)
     possible.left = questions
     try:
