@@ -327,3 +327,17 @@ def test_a_study_says_of_each_limit_of_a_sheet_whether_it_can_be_judged(
         status, out, err = run_cli("study", study(500), *bad)
         assert (status, out) == (2, "")
         assert said in err
+
+
+def test_the_spread_of_older_books_is_5_15(
+    check_file: Callable[[str], Path], run_cli: RunCli
+) -> None:
+    """By hand: shares of the tolerance are as 5.15 to 6, all else is as it was."""
+    words = ("study", check_file("grr_aiag_msa4_10x3x3.csv"), "--tolerance", "8mm", "--json")
+    six, older = (json.loads(run_cli(*words, *more)[1]) for more in ((), ("--spread", "5.15")))
+    shares = [found.pop("percent_of_tolerance") for found in (six, older)]
+    assert (six.pop("spread"), older.pop("spread")) == (6, 5.15)
+    assert six == older
+    for name, share in shares[0].items():
+        assert shares[1][name] == pytest.approx(share * 5.15 / 6)
+    assert run_cli(*words, "--spread", "4")[0] == 2

@@ -3,8 +3,8 @@
 Columns: part, operator, trial, value; and unit (mm or in; mm where it is absent). Every part
 has to be measured by every person the same number of times, best in mixed order, with parts that
 cover the range of wear. With --tolerance the share of the tolerance is told too, six standard
-deviations of measuring against it. One person alone does a quick study of repeatability with
---one-person, or holds a gauge against a master with --master.
+deviations of measuring against it (or --spread). One person alone does a quick study of
+repeatability with --one-person, or holds a gauge against a master with --master.
 
 Exit status: 0 done; 2 the file is bad, or cannot be analysed.
 """
@@ -28,8 +28,9 @@ if TYPE_CHECKING:
     from gaugelink.quantity import LengthUnit
     from gaugelink.tablefile import Row
 
-SPREAD: Final = 6
-"""Standard deviations that stand for the spread of measuring, against the tolerance."""
+SPREADS: Final = ("6", "5.15")
+"""Standard deviations that stand for the spread of measuring, against the tolerance: 99.73 % of
+normal values, the usual ones today, or 99 %, of older books (both from memory)."""
 
 NAMES: Final = {
     "repeatability": "repeatability (gauge)",
@@ -54,6 +55,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="readings (CSV: part,operator,trial,value)")
     parser.add_argument("--tolerance", metavar="LENGTH",
                         help="width of the tolerance to be judged, for example 0.05mm")  # fmt: skip
+    parser.add_argument("--spread", choices=SPREADS, default=SPREADS[0],
+                        help="standard deviations held against the tolerance (default "
+                        "%(default)s; 5.15 in older books)")  # fmt: skip
     parser.add_argument("--method", choices=["anova", "range"], default="anova",
                         help="analysis of variance, or averages and ranges")  # fmt: skip
     parser.add_argument("--interaction", choices=["auto", "keep", "pool"], default="auto",
@@ -99,7 +103,7 @@ def run(args: argparse.Namespace) -> int:
             found = by_range(readings.crossed)
     except ValueError as fault:
         raise InputError(str(fault), file=args.file) from None
-    document = _document(found, readings, tolerance)
+    document = _document(found, readings, tolerance, float(args.spread))
     if args.sheet:
         from gaugelink.commands.study_sheet import limits_document  # noqa: PLC0415
 
@@ -134,7 +138,8 @@ def _small(args: argparse.Namespace) -> int:
             Path(args.file), args.master, args.u_master, args.tolerance
         )
     else:
-        document = study_small.one_person_document(Path(args.file), args.tolerance)
+        document = study_small.one_person_document(Path(args.file), args.tolerance,
+                                                   float(args.spread))  # fmt: skip
     if args.json:
         print(json.dumps(document))
     else:
@@ -227,7 +232,7 @@ def _tolerance(text: str, unit: LengthUnit) -> float:
 
 
 def _document(
-    found: Study | ByRange, readings: Readings, tolerance: float | None
+    found: Study | ByRange, readings: Readings, tolerance: float | None, spread: float
 ) -> dict[str, Any]:
     from gaugelink.metrology.study import Study, distinct_categories  # noqa: PLC0415
 
@@ -245,10 +250,11 @@ def _document(
         "sd": sd,
         "percent_of_total": {name: 100 * value / sd["total"] for name, value in sd.items()},
         "percent_of_tolerance": (
-            {name: 100 * SPREAD * value / tolerance for name, value in sd.items()}
+            {name: 100 * spread * value / tolerance for name, value in sd.items()}
             if tolerance else None
         ),
         "tolerance": tolerance,
+        "spread": spread,
         "distinct_categories": distinct_categories(sd["part"] ** 2, sd["rr"] ** 2),
         "anova": [],
     }  # fmt: skip

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gaugelink.tablefile import Row
 
 
-def one_person_document(path: Path, tolerance: str | None) -> dict[str, Any]:
+def one_person_document(path: Path, tolerance: str | None, spread: float = 6) -> dict[str, Any]:
     """Analyse a file of parts that one person measured.
 
     Raises:
@@ -49,8 +49,9 @@ def one_person_document(path: Path, tolerance: str | None) -> dict[str, Any]:
         "method": "one person", "unit": unit, "parts": len(parts), "sd": sd,
         "sd_95_percent": {"repeatability": [end * step for end in found.repeatability_ends]},
         "percent_of_total": {name: 100 * value / sd["total"] for name, value in sd.items()},
+        "spread": spread,
         "percent_of_tolerance": (
-            {name: 600 * value / wide for name, value in sd.items()} if wide else None
+            {name: 100 * spread * value / wide for name, value in sd.items()} if wide else None
         ),
     }  # fmt: skip
 
@@ -107,7 +108,8 @@ def tell(document: dict[str, Any]) -> None:
         print(f"Repeatability {scatter:.5g} {unit} (95 %: {low:.5g} to {high:.5g}), parts "
               f"{document['sd']['part']:.5g} {unit}")  # fmt: skip
         if share := document["percent_of_tolerance"]:
-            print(f"Six of it take {share['repeatability']:.1f} % of the tolerance.")
+            print(f"{document['spread']:g} standard deviations take "
+                  f"{share['repeatability']:.1f} % of the tolerance.")  # fmt: skip
         print("What differs between people is not in it: that takes a study with two or more.")
         return
     print(f"{document['readings']} readings of the master")
