@@ -41,8 +41,8 @@ def write(path: Path, document: dict[str, Any], limits: Sequence[float | None]) 
     shapes += [_line(limit, "", "dot", ACCENT) for limit in limits if limit is not None]
     what = "Reading" if document["kind"] == "individuals" else "Mean of the subgroup"
     write_figure(path, data, {
-        "title": {"text": "Control chart<br><sup>dashed: three standard deviations from the centre; "
-                          "open diamonds: what chance seldom does</sup>"},
+        "title": {"text": "Control chart<br><sup>dashed: three standard deviations from the "
+                          "centre; open diamonds: what chance seldom does</sup>"},
         "shapes": shapes,
         "grid": {"rows": 2, "columns": 1, "pattern": "independent", "ygap": 0.25},
         "xaxis": {**AXIS, "type": "category"},
