@@ -24,6 +24,7 @@ PLAN: dict[str, Any] = {
     "alternatives": [{"cost": "146.50 EUR", "more": "+8.00", "differs": ["4E: grind valve face"]}],
     "cautions": ["Hot heads burn."],
     "left_out": ["stand-down (range)"],
+    "together": ["compression ratio of cylinder 2 17.47 (min 17.2)"],
 }  # fmt: skip
 ORDER: dict[str, Any] = {
     "place": 240,
@@ -53,6 +54,7 @@ def test_the_plan_stands_with_its_cost_its_parts_and_what_is_missing():
         "What to do", "138.50 EUR", "the cheapest at these prices",
         "3E ream guide to +0.1; new valve", "face skim face 0.060 mm", "Nothing to do: 1I, 1E",
         "6 stem seal intake", "5I: spring free length", "Or 146.50 EUR (+8.00). 4E: grind valve",
+        "In common, after the work. compression ratio of cylinder 2 17.47 (min 17.2)",
         "Not in the plan: stand-down (range)", "Mind. Hot heads burn.",
     ):  # fmt: skip
         assert squeezed(words) in found, words

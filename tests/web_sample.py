@@ -475,6 +475,7 @@ async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
             "valves": [{"valve": "3E", "words": "new valve"}], "parts": ["1 valve exhaust"],
             "remeasure": [{"valve": "3E", "words": "stem diameter"}], "cautions": ["Mind."],
             "left_out": [],
+            "together": [],
             "barred": [],
         }  # fmt: skip
     if question["about"] == "work":

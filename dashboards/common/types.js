@@ -248,6 +248,7 @@
  * @property {{cost: string, more: string, differs: string[]}[]} alternatives
  * @property {string[]} cautions
  * @property {string[]} left_out
+ * @property {string[]} together what valves and cylinders have in common after the work
  * @property {string[]} barred what stands against the head, whatever is done by the plan
  *
  * @typedef {object} Trial what one step would do at one valve

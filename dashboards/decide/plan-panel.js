@@ -24,11 +24,12 @@ export class PlanPanel extends HTMLElement {
   #untouched = h("p", { class: "soft" });
   #missing = h("ul", { class: "plain" });
   #parts = h("ul", { class: "plain" });
+  #together = h("ul", { class: "plain" });
   #again = h("ul", { class: "pairs" });
   #others = h("ul", { class: "others" });
   #cautions = h("ul", { class: "plain" });
   #leftOut = h("ul", { class: "plain" });
-  #lists = [this.#barred, this.#conflict, this.#missing, this.#parts, this.#again, this.#others, this.#leftOut, this.#cautions];
+  #lists = [this.#barred, this.#conflict, this.#missing, this.#parts, this.#together, this.#again, this.#others, this.#leftOut, this.#cautions];
   #key = "";
   #size = -1;
   #timer = 0;
@@ -45,6 +46,7 @@ export class PlanPanel extends HTMLElement {
       this.#untouched,
       this.#take,
       h("div", { class: "two" }, part("Parts", this.#parts), part("Measure again after the work", this.#again)),
+      part("In common, after the work", this.#together),
       part("Or, for up to 10 % more", this.#others),
       part("Not in the plan", this.#leftOut),
       part("Mind", this.#cautions),
@@ -89,6 +91,7 @@ export class PlanPanel extends HTMLElement {
     patchList(this.#steps, plan.lines, (line) => `${line.operation}/${line.words}`, makeStep, drawStep);
     setText(this.#untouched, plan.untouched.length > 0 ? `Nothing to do: ${plan.untouched.join(", ")}` : "");
     texts(this.#parts, plan.parts);
+    texts(this.#together, plan.together);
     pairs(this.#again, plan.remeasure.map((one) => [one.valve, one.words]));
     pairs(this.#others, plan.alternatives.map((one) => [`${one.cost} (${one.more})`, one.differs.join("; ")]));
     texts(this.#leftOut, plan.left_out);

@@ -1,8 +1,8 @@
 """Why nothing works: limits that cannot be kept together, as few as can be found.
 
 First a deletion filter: limits are left out, half of them at once, then half of those; what can be
-left out without making the head possible has nothing to do with it, and stays out. What remains is irreducible:
-leave out any one of it, and the offered work can do it.
+left out without making the head possible has nothing to do with it, and stays out. What remains is
+irreducible: leave out any one of it, and the offered work can do it.
 
 Then smaller sets are looked for. Whatever set cannot be kept has a limit in common with every set
 whose leaving-out makes the head possible (a correction). So the fewest limits that meet all

@@ -35,6 +35,7 @@ def advice_part(advice: object) -> Print | None:
         ],
         "untouched": _texts(doc, "untouched"),
         "parts": _texts(doc, "parts"),
+        "together": _texts(doc, "together"),
         "alternatives": [
             {"cost": f"{printable(row.get('cost'), 40)} ({printable(row.get('more'), 20)})",
              "differs": [printable(text, 160) for text in items(row.get("differs"))][:_MOST]}

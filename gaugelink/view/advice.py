@@ -43,7 +43,8 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     """
     found: Document = {
         "cost": None, "standing": "", "conflict": [_limit(row) for row in told.get("conflict", ())],
-        "lines": [], "valves": [], "untouched": [], "parts": [], "remeasure": [], "missing": [],
+        "lines": [], "valves": [], "untouched": [], "parts": [], "together": [],
+        "remeasure": [], "missing": [],
         "alternatives": [], "cautions": told.get("cautions", []), "left_out": list(left_out),
         "barred": told.get("barred", []),
     }  # fmt: skip
@@ -64,6 +65,7 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
         "untouched": [valve for valve, words in by_valve.items()
                       if not words and valve not in open_],
         "parts": [f"{row['count']} {row['part']} {row['kind']}".strip() for row in told["parts"]],
+        "together": [f"{row['name']} {row['words']}{_ends(row)}" for row in told["together"]],
         "remeasure": [
             {"valve": valve or "head", "words": ", ".join(row["characteristic"] for row in some)}
             for valve, some in groupby(told["remeasure"], key=lambda row: row["valve"])
@@ -85,7 +87,8 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
         width: of the terminal, columns.
 
     >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
-    ...         "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [], "alternatives": [],
+    ...         "together": [], "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [],
+    ...         "alternatives": [],
     ...         "operations": [{"operation": "replace valve", "valve": "1E"}]}
     >>> print(*advice_lines(advice_document(told)), sep="\n")
     What to do: 30.00 EUR, the cheapest at these prices.
@@ -117,6 +120,11 @@ def _standing(told: Document) -> str:
 
 def _limit(row: Document) -> str:
     return f"{row['valve'] or 'head'}: {row['limit']}"
+
+
+def _ends(row: Document) -> str:
+    ends = [f"{key} {row[key]:g}" for key in ("min", "max") if row[key] is not None]
+    return f" ({', '.join(ends)})" if ends else ""
 
 
 def _line(row: Document) -> Document:
