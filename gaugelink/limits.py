@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from gaugelink.work import WORK, Operation, whole_row
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from fractions import Fraction
 
     from gaugelink.head import Direction, Head, Method, ValveKind
@@ -192,6 +192,37 @@ class Spring:
 
 
 @dataclass(frozen=True, slots=True)
+class ChamberLimits:
+    """What the book says of the chambers in the head. Volumes are cubic micrometres.
+
+    Attributes:
+        volume: of a chamber of a head as new, of this thickness, its valves at these stand-downs.
+        thickness_pm: of that head, picometres.
+        stand_down_pm, diameter_pm: by kind of valve, its stand-down there and its head's diameter.
+        area_mm2: of a chamber where it opens into the face.
+        least, most, apart: limits of a volume, and of how far two may lie apart.
+        ratio: smallest and largest compression ratio.
+        swept, beside: what a piston sweeps, and what is left over it beside the chamber.
+        source: where the book says so.
+        line: of the table in the sheet.
+    """
+
+    volume: int
+    thickness_pm: int
+    stand_down_pm: Mapping[ValveKind, int]
+    diameter_pm: Mapping[ValveKind, int]
+    area_mm2: Fraction
+    least: int | None = None
+    most: int | None = None
+    apart: int | None = None
+    ratio: tuple[Fraction | None, Fraction | None] = (None, None)
+    swept: int | None = None
+    beside: int = 0
+    source: str = ""
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Disagreement:
     """A pair of printed figures that cannot be roundings of one value."""
 
@@ -217,6 +248,7 @@ class Sheet:
     changes: tuple[StaleChange, ...] = ()
     rebuild: Rebuild = Rebuild()
     springs: tuple[Spring, ...] = ()
+    chamber: ChamberLimits | None = None
 
     def spring_of(self, kind: ValveKind) -> Spring | None:
         """Give what the book wants of the springs of a kind of valve; None: nothing."""

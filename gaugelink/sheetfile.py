@@ -13,6 +13,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from gaugelink import plausible, tomlfile
+from gaugelink.chamberfile import ChamberEntry, read_chamber
 from gaugelink.errors import InputError
 from gaugelink.head import GAUGE_KINDS, Face, Head, ValveKind
 from gaugelink.limitfile import LimitEntry, LimitReader, Words, same_question
@@ -63,6 +64,7 @@ class _Sheet(_Strict):
     head: _Head
     rebuild: _Rebuild = _Rebuild()
     spring: list[SpringEntry] = []
+    chamber: ChamberEntry | None = None
     zero: list[_Zero] = []
     stale: list[StaleEntry] = []
     limit: Annotated[list[LimitEntry], Field(min_length=1)]
@@ -123,12 +125,13 @@ def check(text: str, file: str) -> Checked:
     changes, faults = read_changes(model.stale, text, file)
     springs, wrong, unusual = read_springs(model.spring, head, text, file)
     found.warnings.extend(unusual)
-    found.errors.extend([*faults, *wrong])
+    chamber, bad = read_chamber(model.chamber, head, limits, text, file)
+    found.errors.extend([*faults, *wrong, *bad])
     if not found.errors:
         title = model.sheet
         found.sheet = Sheet(title.name, title.edition, title.source, title.invented, head,
                             tuple(limits), text, file, zeros, changes, rebuild,
-                            springs)  # fmt: skip
+                            springs, chamber)  # fmt: skip
     return found
 
 

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.head import CHARACTERISTICS
 from gaugelink.metrology.springs import from_table
+from gaugelink.planning.chamber import round_area
+from gaugelink.planning.reckoned import chamber_of, cylinders_of
 from gaugelink.planning.task import SPRING_LOAD, Place, Range, Rules, Task
 from gaugelink.planning.tired import at_test_height
 from gaugelink.quantity import PM_PER_MM
@@ -106,11 +108,16 @@ def survey(
     surveyor = _Surveyor(sheet, measured, judgement, findings or Findings())
     rebuild = sheet.rebuild
     thickness, flatness = surveyor.head()
+    places = tuple(surveyor.place(valve) for valve in sheet.head.valves())
+    rules: dict[str, Rules] = {
+        kind: surveyor.rules(kind) for kind in dict.fromkeys(sheet.head.kinds)
+    }
+    u_pm = {name: surveyor.u("", name) for name in HEAD}
     return Survey(
         Task(
             name,
-            tuple(surveyor.place(valve) for valve in sheet.head.valves()),
-            {kind: surveyor.rules(kind) for kind in dict.fromkeys(sheet.head.kinds)},
+            places,
+            rules,
             shop,
             rebuild.pairing,
             rebuild.springs_as_set,
@@ -118,7 +125,9 @@ def survey(
             flatness,
             rebuild.clean_up_pm,
             {name: surveyor.range("", name) for name in HEAD},
-            {name: surveyor.u("", name) for name in HEAD},
+            u_pm,
+            cylinders_of(sheet, places, thickness),
+            chamber=chamber_of(sheet, rules, u_pm["head thickness"]),
             measured=_measured(sheet),
             face_scrap=surveyor.looked("head face"),
             cracked=surveyor.looked("crack test"),
@@ -264,7 +273,9 @@ class _Surveyor:
             {name: u for name, u in u_pm.items() if u},
             self._new(names[0], "stem diameter"),
             self._new(names[0], "guide bore"),
-        )
+            head_area_mm2=(None if self._sheet.chamber is None else
+                           round_area(self._sheet.chamber.diameter_pm[kind])),
+        )  # fmt: skip
         spring = self._sheet.spring_of(kind)
         if spring is None:
             return rules
