@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+from pathlib import Path
+
 import pytest
 
 from gaugelink import content
@@ -121,6 +124,18 @@ def test_inches_and_millimetres_give_the_same_task():
         assert typed in SHEET
         metric, inch = metric.replace(typed, in_metric), inch.replace(typed, in_inch)
     assert task_of(metric) == task_of(inch)
+
+
+def test_the_example_of_the_manual_is_a_good_table():
+    page = Path(__file__).resolve().parents[1] / "docs" / "limit-sheets.md"
+    table = page.read_text(encoding="utf-8").split("```toml\n[chamber]\n")[1].split("```")[0]
+    text = SHEET[: SHEET.index("[chamber]")] + "[chamber]\n" + table + "\n"
+    chamber = load(text + SHEET[SHEET.index("[[limit]]") :], "sheet.toml").chamber
+    assert chamber is not None
+    assert chamber.beside == 3 * 10**12
+    # As new it keeps its own limits: (500 + 33) / 33 = 16.15, by hand.
+    assert chamber.ratio[0] < 1 + Fraction(chamber.swept, chamber.volume + chamber.beside)
+    assert chamber.least < chamber.volume < chamber.most
 
 
 def test_a_sheet_without_the_table_has_no_chambers():
