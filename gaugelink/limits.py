@@ -8,7 +8,7 @@ kind of valve for guide clearance. `gaugelink.sheetfile` reads and cross-checks 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.work import WORK, Operation, whole_row
@@ -145,11 +145,13 @@ class Rebuild:
         pairing: whether valves may change places within their kind.
         springs_as_set: whether one new spring asks for all of them.
         clean_up_pm: a skim takes off at least this much, picometres.
+        spread_pm: by kind, how far the stand-down of two valves may lie apart, picometres.
     """
 
     pairing: bool = False
     springs_as_set: bool = False
     clean_up_pm: int = 0
+    spread_pm: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

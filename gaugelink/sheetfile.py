@@ -8,7 +8,7 @@ be used.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -21,6 +21,9 @@ from gaugelink.limits import Disagreement, Limit, Rebuild, Sheet, Zero
 from gaugelink.quantity import parse_length
 from gaugelink.springfile import SpringEntry, read_springs
 from gaugelink.stalefile import StaleEntry, read_changes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 class _Strict(BaseModel):
@@ -57,6 +60,7 @@ class _Rebuild(_Strict):
     pairing: bool = False
     springs_as_set: bool = False
     clean_up: str | None = None
+    stand_down_spread: dict[ValveKind, str] = {}
 
 
 class _Sheet(_Strict):
@@ -125,6 +129,7 @@ def check(text: str, file: str) -> Checked:
     changes, faults = read_changes(model.stale, text, file)
     springs, wrong, unusual = read_springs(model.spring, head, text, file)
     found.warnings.extend(unusual)
+    found.errors.extend(_spread_faults(rebuild, limits, head, text, file))
     chamber, bad = read_chamber(model.chamber, head, limits, text, file)
     found.errors.extend([*faults, *wrong, *bad])
     if not found.errors:
@@ -174,17 +179,41 @@ def _head(entry: _Head, text: str, file: str) -> Head:
 def _rebuild(entry: _Rebuild, text: str, file: str) -> Rebuild:
     clean_up = 0
     if entry.clean_up is not None:
-        line = tomlfile.line_of(text, ("rebuild", "clean_up"))
-        try:
-            clean_up = parse_length(entry.clean_up).pm
-        except InputError as fault:
-            raise fault.in_file(file, line, "rebuild.clean_up") from None
-        if clean_up < 0:
-            raise InputError(
-                f"found {entry.clean_up!r}, accepted: 0 or more",
-                file=file, line=line, field="rebuild.clean_up",
-            )  # fmt: skip
-    return Rebuild(entry.pairing, entry.springs_as_set, clean_up)
+        clean_up = _length(entry.clean_up, text, file, "rebuild", "clean_up")
+    spread: dict[str, int] = {
+        kind: _length(given, text, file, "rebuild", "stand_down_spread", kind)
+        for kind, given in entry.stand_down_spread.items()
+    }
+    return Rebuild(entry.pairing, entry.springs_as_set, clean_up, spread)
+
+
+def _length(given: str, text: str, file: str, *path: str) -> int:
+    """Read a length of 0 or more, picometres."""
+    line = tomlfile.line_of(text, path)
+    try:
+        found = parse_length(given).pm
+    except InputError as fault:
+        raise fault.in_file(file, line, ".".join(path)) from None
+    if found < 0:
+        raise InputError(f"found {given!r}, accepted: 0 or more", file=file, line=line,
+                         field=".".join(path))  # fmt: skip
+    return found
+
+
+def _spread_faults(
+    rebuild: Rebuild, limits: list[Limit], head: Head, text: str, file: str
+) -> Iterator[InputError]:
+    """Ask for the limits without which nobody would measure what a spread is told from."""
+    asked = {valve for limit in limits if limit.characteristic == "stand-down"
+             for valve in limit.valves}  # fmt: skip
+    for kind in rebuild.spread_pm:
+        path = ("rebuild", "stand_down_spread", kind)
+        wanted = {valve.name for valve in head.valves() if valve.kind == kind}
+        if not wanted <= asked or len(wanted) < 2:
+            what = f"found a spread of {kind} valves, needed with it: "
+            what += "two of them at least, and a [[limit]] of stand-down for every one"
+            yield InputError(what, file=file, line=tomlfile.line_of(text, path),
+                             field=".".join(path))  # fmt: skip
 
 
 def _zeros(entries: list[_Zero], text: str, file: str, found: Checked) -> tuple[Zero, ...]:

@@ -314,3 +314,13 @@ def test_a_bad_clean_up_is_refused_with_its_line(given: str, what: str):
     assert what in str(found.errors[0])
     assert "line 14" in str(found.errors[0])
     assert "rebuild.clean_up" in str(found.errors[0])
+
+
+def test_a_spread_of_the_sheet_is_in_the_plan():
+    """The book's limit reaches the rules of its kind alone."""
+    text = SHEET.replace('clean_up = "0.05 mm"', 'stand_down_spread = { exhaust = "0.10 mm" }')
+    text = text.replace("cylinders = 1", "cylinders = 2")
+    sheet = sheetfile.load(text, "sheet.toml")
+    shop = load_prices(*content.read("sim/prices", "demo-shop"), kinds=sheet.head.kinds)
+    rules = survey(sheet, [], judge(sheet, []), shop).task.rules
+    assert (rules["intake"].spread_pm, rules["exhaust"].spread_pm) == (None, pm("0.10 mm"))

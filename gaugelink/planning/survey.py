@@ -273,6 +273,7 @@ class _Surveyor:
             {name: u for name, u in u_pm.items() if u},
             self._new(names[0], "stem diameter"),
             self._new(names[0], "guide bore"),
+            spread_pm=self._sheet.rebuild.spread_pm.get(kind),
             head_area_mm2=(None if self._sheet.chamber is None else
                            round_area(self._sheet.chamber.diameter_pm[kind])),
         )  # fmt: skip

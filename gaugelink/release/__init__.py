@@ -10,6 +10,7 @@ from gaugelink.release.block import (
     signed,
     value_text,
 )
+from gaugelink.release.common import commons_in, verdict_of
 from gaugelink.release.springs import Sprung, coil_words, length, load_words, springs_in
 from gaugelink.release.surprises import Surprise, signables, surprises_in
 
@@ -22,6 +23,7 @@ __all__ = [
     "Surprise",
     "blocks",
     "coil_words",
+    "commons_in",
     "length",
     "load_words",
     "signable",
@@ -31,4 +33,5 @@ __all__ = [
     "surprises_in",
     "value_text",
     "valves_of",
+    "verdict_of",
 ]

@@ -20,6 +20,7 @@ from gaugelink.events import (
 from gaugelink.head import CHARACTERISTICS, zero_check_of
 from gaugelink.inspection import CHECKS
 from gaugelink.release.block import KINDS, Block, Kind, named, places, signable, signed, what
+from gaugelink.release.common import commons
 from gaugelink.release.gauges import calibration, doubtful, zero_checks
 from gaugelink.release.springs import springs
 from gaugelink.release.surprises import surprises
@@ -60,6 +61,7 @@ def blocks(
         *_inspections(course, valves_of(course)),
         *_verdicts(course, judgement),
         *springs(course),
+        *commons(course, judgement),
         *surprises(course, judgement, compared),
         *doubtful(course),
         *_steps(course),

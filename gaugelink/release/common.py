@@ -1,0 +1,74 @@
+"""What valves and cylinders have in common, as the head stands: a release holds it to the sheet."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from gaugelink.judging import Measured
+from gaugelink.metrology.conformity import verdict
+from gaugelink.planning.survey import survey
+from gaugelink.planning.task import Shop
+from gaugelink.planning.together import shown, together
+from gaugelink.release.block import Block, readings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from gaugelink.course import Course
+    from gaugelink.judging import Judgement
+    from gaugelink.metrology.conformity import VerdictWord
+    from gaugelink.planning.together import Common
+
+_READ: Final = ("stand-down", "head thickness")
+_NOTHING: Final = Shop("", {})
+_PARTS: Final = 10**9
+"""Figures are judged in whole parts of their unit, as lengths are in picometres of a millimetre."""
+
+
+def commons_in(course: Course, judgement: Judgement) -> tuple[Common, ...]:
+    """Reckon what the sheet limits for several places at once, from the readings that count.
+
+    A figure whose readings are not all there is left out: those are asked for by themselves.
+
+    Args:
+        course: where the session stands, with its sheet and gauges.
+        judgement: what counts in it, held against the sheet.
+    """
+    sheet = course.sheet
+    if sheet is None or (sheet.chamber is None and not sheet.rebuild.spread_pm):
+        return ()
+    given = [
+        Measured(at.valve, at.characteristic, at.station, at.direction, one.shown.pm,
+                 one.shown.text, one.shown.unit, course.gauges[one.gauge].u_pm, one.place)
+        for _, one in readings(course)
+        if (at := one.position).characteristic in _READ and one.shown is not None
+    ]  # fmt: skip
+    task = survey(sheet, given, judgement, _NOTHING).task
+    known = {kind: all("stand-down" in place.readings for place in task.places
+                       if place.kind == kind) for kind in task.rules}  # fmt: skip
+    whole = all(one.volume is not None for one in task.cylinders)
+    return tuple(
+        one for one in together(task, {}, 0)
+        if all(known[kind] for kind in known if one.name.endswith(f", {kind}"))
+        and (whole or not one.name.startswith("spread of chamber"))
+    )  # fmt: skip
+
+
+def verdict_of(one: Common) -> VerdictWord:
+    """Judge a figure with its guard band."""
+    value, u = round(one.value * _PARTS), round(one.u * _PARTS)
+    lower, upper = (None if end is None else round(end * _PARTS) for end in (one.lower, one.upper))
+    return verdict(value, u, lower, upper)
+
+
+def commons(course: Course, judgement: Judgement) -> Iterator[Block]:
+    """Go through what stands against a release because places do not go together.
+
+    A deviation is signed for readings, and none of these is one: it blocks until the work is done.
+    """
+    for one in commons_in(course, judgement):
+        word = verdict_of(one)
+        if word != "within":
+            ends = [f"{name} {shown(one, end)}" for name, end in (("min", one.lower),
+                    ("max", one.upper)) if end is not None]  # fmt: skip
+            yield Block(word, "", one.name, f"{word}, {shown(one)} against {' to '.join(ends)}")
