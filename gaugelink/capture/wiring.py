@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from gaugelink.capture.arrivals import Arrived, BatterySaid, Remark, Send
 from gaugelink.capture.group import Group
@@ -17,12 +18,14 @@ from gaugelink.events import GaugeFound, GaugeLost, ZeroDoubted
 from gaugelink.ports.port import Chunk, Lost
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Coroutine, Iterable, Sequence
 
     from gaugelink.capture.cable import Cable
     from gaugelink.capture.desk import Desk
     from gaugelink.capture.taking import Taking
 
+
+Outcome = TypeVar("Outcome")
 
 SWITCHED_ON: Final = (
     "the gauge was lost, and one of its kind sets its zero itself when it is switched on"
@@ -50,23 +53,33 @@ class Wiring:
     _task: asyncio.Task[None] | None = None
 
     async def open_all(self, *, all_here: bool) -> None:
-        """Open all ports, and take in what they send from now on.
+        """Open all ports at once, and take in what they send from now on.
+
+        Gauges that need not wait for others are on record, and work, as soon as their port is open.
 
         Args:
-            all_here: a port that cannot be opened is an error; else the gauges behind it are lost.
+            all_here: a port that cannot be opened is an error, and all gauges go on record in the
+                order of the cables; else the gauges behind such a port are lost.
 
         Raises:
-            PortError: one cannot be opened, and all must be here.
+            PortError: one cannot be opened, and all must be here; none is on record as found.
             RecordError: it could not be written that a gauge is there, or is not.
         """
         self._task = asyncio.create_task(self._consume(), name="bench")
-        for cable in self.cables:
-            try:
-                await self.connect(cable)
-            except PortError as fault:
-                if all_here:
-                    raise
-                await self._absent(cable, str(fault))
+        if not self.cables:
+            return
+        # A thread for each: an address may take seconds to say that nobody is there, and a few of
+        # them would keep all threads that the loop has.
+        threads = ThreadPoolExecutor(len(self.cables), thread_name_prefix="opening")
+        try:
+            if all_here:
+                open_now = await _together(self._open(cable, threads) for cable in self.cables)
+                for cable, let_go in zip(self.cables, open_now, strict=True):
+                    await self._announce(cable, let_go)
+            else:
+                await _together(self._connect_or_miss(cable, threads) for cable in self.cables)
+        finally:
+            threads.shutdown(wait=False)  # they have nothing to do any more, unless broken off
 
     async def connect(self, cable: Cable) -> None:
         """Open a port, and put on record that the gauges behind it are there.
@@ -75,11 +88,36 @@ class Wiring:
             PortError: it cannot be opened, or what is there cannot be told how to sample.
             RecordError: it could not be written; the port is closed again.
         """
+        await self._announce(cable, await self._open(cable))
+
+    async def _connect_or_miss(self, cable: Cable, threads: ThreadPoolExecutor) -> None:
+        try:
+            await self._announce(cable, await self._open(cable, threads))
+        except PortError as fault:
+            await self._absent(cable, str(fault))
+
+    async def _open(
+        self, cable: Cable, threads: ThreadPoolExecutor | None = None
+    ) -> Callable[[], None]:
+        """Open a port, and give what lets through what it sends; until then it is held back.
+
+        Raises:
+            PortError: it cannot be opened.
+        """
+        loop = asyncio.get_running_loop()
         cable.restart(self.desk.clock.mono_ns())
-        sink, let_go = self._sink(asyncio.get_running_loop(), cable)
-        # An address may take seconds to say that nobody is there; the other gauges go on meanwhile.
-        await asyncio.to_thread(cable.port.open, sink)
+        sink, let_go = self._sink(loop, cable)
+        await loop.run_in_executor(threads, cable.port.open, sink)
         cable.here = True
+        return let_go
+
+    async def _announce(self, cable: Cable, let_go: Callable[[], None]) -> None:
+        """Put on record that the gauges behind an open port are there, and let them send.
+
+        Raises:
+            PortError: what is there cannot be told how to sample; the port is closed again.
+            RecordError: it could not be written; the port is closed again.
+        """
         try:
             if self.desk.stopping:  # whoever closed all ports found this one not open yet
                 raise SessionError(STOPPED)
@@ -222,3 +260,12 @@ class Wiring:
                 await self.desk.commit([*lost, *self.taking.parked(broken)])
         finally:
             self.desk.audience.say("warning", words)
+
+
+async def _together(work: Iterable[Coroutine[Any, Any, Outcome]]) -> list[Outcome]:
+    """See all of it through at the same time; then raise the first fault, in order, if any."""
+    outcomes = await asyncio.gather(*work, return_exceptions=True)
+    for outcome in outcomes:
+        if isinstance(outcome, BaseException):
+            raise outcome
+    return [outcome for outcome in outcomes if not isinstance(outcome, BaseException)]
