@@ -222,3 +222,19 @@ def test_shares_of_a_sum_may_be_used_up_together():
     assert held.keeps({0: 20, 1: 20}, 0)
     assert not held.keeps({0: 20, 1: 21}, 0)
     assert shares([held], {0: 40, 1: 0}, 0) is None
+
+
+def test_a_tighter_spread_never_costs_less_and_the_order_of_cylinders_nothing():
+    """What holds for every limit holds for those that places share."""
+    seen: Counter[str] = Counter()
+    for _, head in possible(21_000, 25):
+        costs = []
+        for room in (4, 2, 0):
+            rules = replace(head.rules["intake"], spread_pm=steps(room))
+            found = plan(replace(head, rules={"intake": rules}))
+            turned = plan(replace(head, rules={"intake": rules}, places=head.places[::-1]))
+            costs.append(found.cents if isinstance(found, Plan) else 10**9)
+            assert costs[-1] == (turned.cents if isinstance(turned, Plan) else 10**9)
+        assert costs == sorted(costs)
+        seen["dearer"] += costs[0] != costs[2]
+    assert seen["dearer"] >= 5
