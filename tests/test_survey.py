@@ -324,3 +324,14 @@ def test_a_spread_of_the_sheet_is_in_the_plan():
     shop = load_prices(*content.read("sim/prices", "demo-shop"), kinds=sheet.head.kinds)
     rules = survey(sheet, [], judge(sheet, []), shop).task.rules
     assert (rules["intake"].spread_pm, rules["exhaust"].spread_pm) == (None, pm("0.10 mm"))
+
+
+def test_the_cost_of_a_partial_plan_is_told_as_the_least():
+    """Page and report say it as the command line does."""
+    sheet = sheetfile.load(SHEET, "sheet.toml")
+    shop = load_prices(*content.read("sim/prices", "demo-shop"), kinds=sheet.head.kinds)
+    task = survey(sheet, [], judge(sheet, []), shop).task
+    told = document(task, plan(task), 0)
+    assert told["missing"]
+    assert advice_document(told)["cost"] == f"at least {told['cost']:.2f} EUR"
+    assert next(iter(text(task, told))).startswith(f"Cost: at least {told['cost']:.2f} EUR")

@@ -57,7 +57,7 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     money = told["currency"]
     open_ = {row["valve"] for row in told["missing"]}  # of these nobody knows yet
     return found | {
-        "cost": f"{told['cost']:.2f} {money}",
+        "cost": f"{'at least ' if told['missing'] else ''}{told['cost']:.2f} {money}",
         "standing": _standing(told),
         "lines": list(_together(rows)),
         "valves": [{"valve": valve or "face", "words": "; ".join(words)}
