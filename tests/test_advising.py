@@ -311,6 +311,21 @@ def test_the_order_that_was_taken_can_be_printed_however_far_the_work_is(tmp_pat
     measured(tmp_path, test)
 
 
+def test_a_partial_plan_that_was_taken_can_be_printed_too(tmp_path):
+    async def test(rig: Rig) -> None:
+        advisor = adviser(rig)
+        await rig.bench.do(DoWork("seat cut", ("1I",), None))
+        _, plan = await advisor.ask(PLAN)
+        assert plan["cost"] == "at least 30.00 EUR"
+        await advisor.take({"do": "take-plan", "key": plan["key"]})
+        assert rig.session.order is not None
+        assert rig.session.order[1].cost == "at least 30.00 EUR"
+        _, order = await advisor.paper("work-order.csv") or ("", b"")
+        assert b"valve replaced" in order
+
+    measured(tmp_path, test)
+
+
 @pytest.mark.parametrize("name", ["secrets.pdf", "", "../work-order.pdf"])
 def test_no_other_paper_is_written(tmp_path, name):
     async def test(rig: Rig) -> None:

@@ -32,7 +32,7 @@ from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.quantity import parse_length
 from gaugelink.report.order import order_pdf
-from gaugelink.view.advice import advice_document
+from gaugelink.view.advice import AT_LEAST, advice_document
 from gaugelink.view.forecast import preview_lines
 from gaugelink.view.trial import trial_document
 from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run time
@@ -194,7 +194,7 @@ class Advisor:
                 return None
             if isinstance(chosen, Conflict):
                 return None
-            if cost and cost != f"{chosen.cents / 100:.2f} {shop.currency}":
+            if cost.removeprefix(AT_LEAST) not in {"", f"{chosen.cents / 100:.2f} {shop.currency}"}:
                 return None  # taken at other prices: this would be another order
             order = work_order(found.task, chosen)
             if name == "parts.csv":

@@ -31,6 +31,10 @@ DEED_WORDS: Final[dict[Deed, str]] = {
 """What is done, in a few words."""
 
 
+AT_LEAST: Final = "at least "
+"""Before the cost of a partial plan: what is missing may ask for more work, never for less."""
+
+
 def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     """Write a plan for drawing.
 
@@ -57,7 +61,7 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     money = told["currency"]
     open_ = {row["valve"] for row in told["missing"]}  # of these nobody knows yet
     return found | {
-        "cost": f"{'at least ' if told['missing'] else ''}{told['cost']:.2f} {money}",
+        "cost": f"{AT_LEAST if told['missing'] else ''}{told['cost']:.2f} {money}",
         "standing": _standing(told),
         "lines": list(_together(rows)),
         "valves": [{"valve": valve or "face", "words": "; ".join(words)}
