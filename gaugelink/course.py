@@ -37,6 +37,7 @@ from gaugelink.events import (
 )
 from gaugelink.head import zero_check_of
 from gaugelink.history import Entry, History
+from gaugelink.planning.oversized import Sizes, resized
 from gaugelink.planning.working import sizes_before, undone_by
 from gaugelink.reading import Reading, Sweep
 from gaugelink.signoff import SignOff
@@ -84,6 +85,7 @@ class Course:
         earlier: the readings of the stage before, as far as they can be compared
             (`gaugelink.slips.comparable`); values are held against them too.
         work: the work done on the head, each with its place in the record.
+        sizes: where a guide or a valve is of another size than the standard one.
         reopened: for each step whose series is measured again, the place of the last such work.
         order: the plan that was taken last, with its place in the record; None where none was.
         signoff: what people have said and signed.
@@ -104,6 +106,7 @@ class Course:
     sheet: Sheet | None = None
     earlier: Sequence[Reading] = ()
     work: list[tuple[int, WorkDone]] = field(default_factory=list)
+    sizes: Sizes = field(default_factory=dict)
     reopened: dict[int, int] = field(default_factory=dict)
     order: tuple[int, PlanTaken] | None = None
     signoff: SignOff = field(default_factory=SignOff)
@@ -217,6 +220,8 @@ class Course:
                 self.standing.apply(event)
             case WorkDone():
                 self._apply_work(place, event)
+                order = self.order[1] if self.order else None
+                self.sizes = resized(self.sizes, event, order, self.sheet)
             case PlanTaken():
                 self.order = (place, event)
             case JobOpened(gauges=gauges):

@@ -36,6 +36,10 @@ Words = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
 Texts = Annotated[list[str], BeforeValidator(_texts), Field(min_length=1, max_length=2)]
 
 
+SIZED = ("guide bore", "stem diameter")
+"""What an oversize has limits of its own for."""
+
+
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
@@ -65,6 +69,7 @@ class LimitEntry(_Strict):
     guide_length: str | None = None
     reach: str | None = None
     figure: Figure | None = None
+    size: Words | None = None
     resolved: dict[str, _Resolution] = {}
 
 
@@ -74,7 +79,7 @@ def same_question(one: Limit, other: Limit) -> bool:
         one.characteristic == other.characteristic
         and one.judge == other.judge
         and (one.method, one.figure) == (other.method, other.figure)
-        and one.valve_used == other.valve_used
+        and (one.valve_used, one.size) == (other.valve_used, other.size)
         and (not one.valves or bool(set(one.valves) & set(other.valves)))
         and _meet(one.stations, other.stations)
         and _meet(one.directions, other.directions)
@@ -152,6 +157,7 @@ class LimitReader:
             self._bad("characteristic", "the sheet needs [head.face] with length, width, rows, "
                      "columns to say where the face is measured")  # fmt: skip
         self._method()
+        self._size()
         bounds = self._bounds()
         lift, guide, reach = (self._length(key) for key in ("lift", "guide_length", "reach"))
         if len(self.errors) > self.before:
@@ -159,7 +165,7 @@ class LimitReader:
         return Limit(
             name, kinds, valves, tuple(entry.stations), tuple(entry.directions), entry.judge,
             bounds, entry.source, self._line(), entry.method or "", lift, entry.valve_used or "",
-            guide, reach, entry.figure or "clearance",
+            guide, reach, entry.figure or "clearance", entry.size or "",
         )  # fmt: skip
 
     def _valves(self) -> tuple[tuple[ValveKind, ...], tuple[str, ...]]:
@@ -207,6 +213,17 @@ class LimitReader:
             if entry.judge == "range":
                 self._bad("judge", "found 'range', accepted for direct clearance: each, smallest, "
                          "largest, mean")  # fmt: skip
+
+    def _size(self) -> None:
+        """An oversize is one of guide or stem, and told by what a new one measures."""
+        entry = self.entry
+        if entry.size is None:
+            return
+        if entry.characteristic not in SIZED:
+            self._bad("size", f"belongs to {' or '.join(SIZED)}, not to {entry.characteristic!r}")
+        elif entry.new_min is None or entry.new_max is None:
+            self._bad("size", f"found {entry.size!r}, needed with it: new_min and new_max of a "
+                     "part of that size")  # fmt: skip
 
     def _bounds(self) -> dict[str, Bound]:
         found: dict[str, Bound] = {}

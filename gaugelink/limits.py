@@ -8,7 +8,7 @@ kind of valve for guide clearance. `gaugelink.sheetfile` reads and cross-checks 
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.work import WORK, Operation, whole_row
@@ -47,7 +47,10 @@ class Bound:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One limit of a sheet. Lengths that do not apply are None, texts are empty."""
+    """One limit of a sheet. Lengths that do not apply are None, texts are empty.
+
+    `size` names the oversize that it is for; empty: the standard size.
+    """
 
     characteristic: str
     kinds: tuple[ValveKind, ...]
@@ -64,6 +67,7 @@ class Limit:
     guide_length: Displayed | None = None
     reach: Displayed | None = None
     figure: Figure = "clearance"
+    size: str = ""
 
     def _side(self, side: Literal["min", "max"]) -> tuple[str, Bound] | None:
         """The bound that decides on a side: the service limit where there is one, else the new."""
@@ -251,6 +255,32 @@ class Sheet:
     rebuild: Rebuild = Rebuild()
     springs: tuple[Spring, ...] = ()
     chamber: ChamberLimits | None = None
+    oversizes: tuple[Limit, ...] = ()
+
+    def sized(self, sizes: Mapping[tuple[str, str], str]) -> Sheet:
+        """Give the sheet for a head of which some guides or valves are of another size.
+
+        Args:
+            sizes: by valve and characteristic the name of the size. One that the sheet has no
+                limits of counts as the standard size.
+        """
+        found: list[Limit] = []
+        held: set[tuple[str, str]] = set()
+        for limit in self.oversizes:
+            valves = tuple(valve for valve in limit.valves
+                           if sizes.get((valve, limit.characteristic)) == limit.size)  # fmt: skip
+            if valves:
+                found.append(replace(limit, valves=valves))
+                held |= {(valve, limit.characteristic) for valve in valves}
+        if not held:
+            return self
+        for limit in self.limits:
+            # How far readings of one part lie apart is no matter of its size.
+            left = tuple(valve for valve in limit.valves if limit.judge == "range"
+                         or (valve, limit.characteristic) not in held)  # fmt: skip
+            if left or not limit.valves:
+                found.append(replace(limit, valves=left))
+        return replace(self, limits=tuple(sorted(found, key=lambda limit: limit.line)))
 
     def spring_of(self, kind: ValveKind) -> Spring | None:
         """Give what the book wants of the springs of a kind of valve; None: nothing."""

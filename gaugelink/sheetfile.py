@@ -135,8 +135,9 @@ def check(text: str, file: str) -> Checked:
     if not found.errors:
         title = model.sheet
         found.sheet = Sheet(title.name, title.edition, title.source, title.invented, head,
-                            tuple(limits), text, file, zeros, changes, rebuild,
-                            springs, chamber)  # fmt: skip
+                            tuple(limit for limit in limits if not limit.size), text, file, zeros,
+                            changes, rebuild, springs, chamber,
+                            tuple(limit for limit in limits if limit.size))  # fmt: skip
     return found
 
 

@@ -61,6 +61,7 @@ def limit(characteristic: str, kind: str, method: str = "") -> dict[str, Any]:
         one
         for one in SHEET["limit"]
         if (one["characteristic"], one.get("method", "")) == (characteristic, method)
+        and "size" not in one
         and kind in one.get("valves", [kind])
     ]
     return found

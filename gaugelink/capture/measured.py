@@ -26,7 +26,8 @@ def judge_session(sheet: Sheet, session: Session, analyses: Mapping[int, Analysi
         session: the readings and sweeps.
         analyses: the analysis of each sweep by its place in the record.
     """
-    found = judge(sheet, measured_in(sheet, session, analyses))
+    sized = sheet.sized(session.sizes)
+    found = judge(sized, measured_in(sized, session, analyses))
     found.travels.update(travels_of(analyses))
     return found
 

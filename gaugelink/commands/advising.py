@@ -187,7 +187,7 @@ class Advisor:
         def made() -> bytes | None:
             job = job_of(entries, "the record")
             found = survey(job.sheet, job.measured, job.judgement, shop, findings_of(job.session),
-                           job.opened.job)  # fmt: skip
+                           job.opened.job, job.session.sizes)  # fmt: skip
             try:
                 chosen = plan(found.task, SECONDS)
             except ValueError:
@@ -226,7 +226,7 @@ class Advisor:
         session = view.bench.session
         measured = measured_in(view.sheet, session, view.bench.analyses)
         return survey(view.sheet, measured, view.judgement(), self.shop or NO_PRICES,
-                      findings_of(session), view.job.job)  # fmt: skip
+                      findings_of(session), view.job.job, session.sizes)  # fmt: skip
 
     def _trial(self, view: JobView, asked: _Trial) -> Document:
         task = self._survey(view).task

@@ -43,7 +43,7 @@ def survey_record(path: Path, prices: tuple[str, str] | None) -> Survey:
     job = read_job(path)
     shop = load_prices(*prices, kinds=job.sheet.head.kinds) if prices else Shop("", {})
     return survey(job.sheet, job.measured, job.judgement, shop, findings_of(job.session),
-                  job.opened.job)  # fmt: skip
+                  job.opened.job, job.session.sizes)  # fmt: skip
 
 
 def findings_of(session: Session) -> Findings:

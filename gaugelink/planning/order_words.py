@@ -40,8 +40,8 @@ CAUTIONS: Final[dict[Deed, str]] = {
     "head burns, dry ice and liquid nitrogen burn too and displace the air of a small room. A bore "
     "closes as its guide is pressed in: measure it again before any seat work.",
     "ream guide": "Wear eye protection; no gloves near a turning spindle. Ream before any seat "
-    "work: the seat is cut on the guide's axis. Limits of bore and stem are those of the standard "
-    "size: this place is released by a signed deviation only, or judged by a sheet of its size.",
+    "work: the seat is cut on the guide's axis. Where the sheet has no limits of this size, those "
+    "of the standard size hold, and the place is released by a signed deviation only.",
     "reface valve": "Grinding dust and sparks: eye protection, and do not breathe it. Never grind "
     "or cut a sodium-filled valve through. Scrap a valve whose margin falls short, whatever this "
     "order says.",

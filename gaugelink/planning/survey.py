@@ -90,6 +90,7 @@ def survey(
     shop: Shop,
     findings: Findings | None = None,
     name: str = "",
+    sizes: Mapping[tuple[str, str], str] | None = None,
 ) -> Survey:
     """Make the task of a head from what was measured on it.
 
@@ -100,12 +101,13 @@ def survey(
         shop: what is offered, and its prices.
         findings: what people have said of it.
         name: of the job.
+        sizes: where guides or valves are of another size (`gaugelink.limits.Sheet.sized`).
 
     Returns:
         The task, and the limits that no plan can reckon with. What was not measured is left open,
         and the plan asks for it where it matters.
     """
-    surveyor = _Surveyor(sheet, measured, judgement, findings or Findings())
+    surveyor = _Surveyor(sheet, measured, judgement, findings or Findings(), sizes or {})
     rebuild = sheet.rebuild
     thickness, flatness = surveyor.head()
     places = tuple(surveyor.place(valve) for valve in sheet.head.valves())
@@ -154,7 +156,9 @@ class _Surveyor:
         measured: Sequence[Measured],
         judgement: Judgement,
         findings: Findings,
+        sizes: Mapping[tuple[str, str], str],
     ) -> None:
+        self._sized = sheet.sized(sizes)
         self._sheet, self._judgement, self._findings = sheet, judgement, findings
         self._by: dict[tuple[str, str], list[Measured]] = {}
         for item in measured:
@@ -231,7 +235,7 @@ class _Surveyor:
 
     def _part_limits(self, valve: str) -> Iterable[Limit]:
         both = all(self._span(valve, name) for name in ("stem diameter", "guide bore"))
-        for limit in self._sheet.limits:
+        for limit in self._sized.limits:
             if valve not in limit.valves or limit.characteristic not in PART_OF:
                 continue
             if limit.characteristic == "guide clearance":
