@@ -207,8 +207,8 @@ class Session(Course):
                   self._was_asked_about(item.place))
             for item in self.readings()
         ]  # fmt: skip
-        found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken, self.sheet,
-                     self.before_work())  # fmt: skip
+        found = look(step.position, shown, self.gauges[gauge], stamp.mono_ns, taken,
+                     self.sheet.sized(self.sizes), self.before_work())  # fmt: skip
         return write_note(found[0], step.position) if found else ""
 
     def _was_asked_about(self, place: int) -> bool:

@@ -12,6 +12,7 @@ from gaugelink.commands.plan_file import load_prices
 from gaugelink.events import PlannedFigure, PlannedStep, PlanTaken, WorkDone
 from gaugelink.judging import judge
 from gaugelink.plan import plan_for
+from gaugelink.planning.deciding import Register, deciders
 from gaugelink.planning.survey import survey
 from gaugelink.reading import Gauge, Stamp
 from gaugelink.session import Session
@@ -105,6 +106,14 @@ def test_a_reamed_place_is_held_to_its_own_limits_and_no_other_place_is():
     worn = [*given, value("guide bore", "1E", "8.175 mm", place=99)]
     assert "outside" in [one.verdict for one in judge(SHEET_OF.sized(REAMED), worn).verdicts
                          if one.characteristic == "guide bore"]  # fmt: skip
+
+
+def test_what_would_decide_is_told_of_an_oversize_too():
+    """A bore near the limit of its own size: the sheet is asked by the line of that limit."""
+    given = readings(v1E_top="8.055 mm", v1E_bottom="8.053 mm", v1E_bore="8.159 mm")
+    judged = judge(SHEET_OF.sized(REAMED), given).verdicts
+    found = [one.judged for one in deciders(SHEET_OF, judged, Register([]))]
+    assert ("1E", "guide bore") in [(one.valve, one.characteristic) for one in found]
 
 
 def test_taper_is_still_judged_and_a_size_without_limits_is_standard():

@@ -130,7 +130,7 @@ def attributions(
     rows: dict[str, list[Measured]] = {}
     for row in measured:
         rows.setdefault(row.valve, []).append(row)
-    limits = {limit.line: limit for limit in sheet.limits}
+    limits = {limit.line: limit for limit in (*sheet.limits, *sheet.oversizes)}
     return [
         _One(sheet, limits[item.line], item, rows.get(item.valve, [])).find()
         for item in judged

@@ -116,7 +116,7 @@ def deciders(sheet: Sheet, judged: Iterable[Judged], register: Register) -> list
         judged: the verdicts.
         register: the gauges.
     """
-    limits = {limit.line: limit for limit in sheet.limits}
+    limits = {limit.line: limit for limit in (*sheet.limits, *sheet.oversizes)}
     return [
         _One(limits[item.line], item, register).find()
         for item in judged

@@ -103,7 +103,7 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
             for place in sorted(session.history)
         ],
         "limits": [
-            *(_limit(item) for item in view.sheet.limits),
+            *(_limit(item) for item in (*view.sheet.limits, *view.sheet.oversizes)),
             *(row for item in view.sheet.springs for row in _spring_limits(item)),
         ],
         "counts": judgement.counts(),
@@ -160,7 +160,7 @@ def _limit(limit: Limit) -> Document:
     if limit.guide_length is not None:
         details += [f"guide {limit.guide_length}", f"reach {limit.reach}", f"as {limit.figure}"]
     return {
-        "characteristic": limit.characteristic,
+        "characteristic": limit.characteristic + (f", size {limit.size}" if limit.size else ""),
         "valves": ", ".join(limit.kinds) if limit.valves else "head",
         "method": limit.method,
         "judge": limit.judge,

@@ -60,6 +60,11 @@ class JobView:
     _doubts_at: int = -1
     _doubts: dict[int, Doubt] | None = None
 
+    @property
+    def sized(self) -> Sheet:
+        """The limits, with those of an oversize where a guide or a valve is of one."""
+        return self.sheet.sized(self.bench.session.sizes)
+
     def judgement(self) -> Judgement:
         """Give the verdicts as of now."""
         if self._judgement is None or self._judged_at != self.bench.version:
@@ -206,7 +211,7 @@ class JobView:
         if step is None:
             return None
         position = step.position
-        limit = limit_for_reading(self.sheet, position)
+        limit = limit_for_reading(self.sized, position)
         words = limit.words if limit else ""
         zero = self.sheet.zero_of(step.gauge_kind)
         if zero is not None and position.characteristic == ZERO_CHECK:
@@ -312,7 +317,7 @@ class JobView:
     def entry(self, place: int) -> Document:
         """Write one line of the history; a sweep shows the figure that came out of it."""
         session = self.bench.session
-        document = entry_document(session, self.sheet, session.history[place])
+        document = entry_document(session, self.sized, session.history[place])
         if (doubt := self._doubted().get(place)) is not None:
             document["doubt"] = doubt.words
         if document["kind"] == "sweep" and document["state"] != "not usable":
