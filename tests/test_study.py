@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
+from gaugelink import content
 from gaugelink.metrology.intervals import Term, interval_of_difference, interval_of_sum
 from gaugelink.metrology.study import Components, Crossed, Row, Study, by_variance
 from gaugelink.metrology.study_limits import limits
@@ -296,7 +297,8 @@ def test_a_study_says_of_each_limit_of_a_sheet_whether_it_can_be_judged(
     run_cli: RunCli, tmp_path: Path
 ) -> None:
     """By hand: the room from 0.3124 in to 7.975 mm is 40.04 um; six of rr as its share."""
-    sheet = Path(__file__).parent.parent / "sim" / "sheets" / "demo-pump-engine.toml"
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text(content.read("sim/sheets", "demo-pump-engine")[0], encoding="utf-8")
     words = ("--sheet", sheet, "--characteristic", "stem diameter", "--json")
 
     def study(step: int) -> Path:
