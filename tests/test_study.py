@@ -6,7 +6,6 @@ import csv
 import json
 from fractions import Fraction
 from importlib import import_module
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from gaugelink.metrology.study_range import by_range, range_moments
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from conftest import RunCli
 
