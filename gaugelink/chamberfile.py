@@ -96,6 +96,28 @@ def parse_area(text: str) -> Fraction:
     return _parse(text, AREAS, "area", "45 cm2 or 7 in2")
 
 
+def parse_ratio(text: str) -> Fraction:
+    """Read a compression ratio.
+
+    Args:
+        text: for example ``"17.5"``.
+
+    Raises:
+        InputError: no plain decimal number, or not above 1 and up to 100.
+
+    >>> parse_ratio("17.5")
+    Fraction(35, 2)
+    """
+    try:
+        digits, places = parse_number(text)
+    except InputError:
+        digits, places = 0, 0
+    found = Fraction(digits, 10**places)
+    if not 1 < found <= 100:
+        raise InputError(f"found {text!r}, accepted: a ratio such as 17.5, above 1, up to 100")
+    return found
+
+
 def _parse(
     text: str, units: Mapping[str, Fraction], what: Literal["volume", "area"], example: str
 ) -> Fraction:
@@ -155,7 +177,9 @@ class _Reader:
                 if kind not in kinds:
                     self._bad(f"{key}.{kind}", f"found {kind!r}, accepted on this head: "
                               f"{', '.join(kinds)}")  # fmt: skip
-        ratio = self._ratio("compression_ratio_min"), self._ratio("compression_ratio_max")
+        ratio = (self._given(entry.compression_ratio_min, "compression_ratio_min", parse_ratio),
+                 self._given(entry.compression_ratio_max, "compression_ratio_max", parse_ratio)
+                 )  # fmt: skip
         room = self._volume("volume_min"), self._volume("volume_max")
         swept, beside = self._volume("swept_volume"), self._volume("beside") or 0
         if ratio != (None, None) and not swept:
@@ -206,20 +230,6 @@ class _Reader:
         if found.pm <= 0 and not signed:
             self._bad(key, f"found {given!r}, accepted: above 0")
         return found.pm
-
-    def _ratio(self, key: str) -> Fraction | None:
-        given: str | None = getattr(self._entry, key)
-        if given is None:
-            return None
-        try:
-            digits, places = parse_number(given)
-        except InputError:
-            digits, places = 0, 0
-        found = Fraction(digits, 10**places)
-        if not 1 < found <= 100:
-            self._bad(key, f"found {given!r}, accepted: a ratio such as 17.5, above 1, up to 100")
-            return None
-        return found
 
     def _given(self, given: str | None, key: str, parse: Callable[[str], Found]) -> Found | None:
         if given is None:

@@ -2,40 +2,41 @@
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
 from math import isqrt
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, TypeVar
 
-from gaugelink.commands.amounts import Amounts
+from gaugelink.chamberfile import parse_area, parse_ratio, parse_volume
 from gaugelink.errors import InputError
 from gaugelink.planning.chamber import CUBIC_MM, Chamber, room_at, round_area
-from gaugelink.quantity import exact_text, parse_number
+from gaugelink.quantity import exact_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from gaugelink.commands.plan_file import Reader
     from gaugelink.commands.plan_keys import JobFile
     from gaugelink.planning.task import Rules, Task
 
-_POWER: Final = re.compile(r"(?<=[a-z])([23])(?=\s*$)")
-_MOST_CM3: Final = 10**6
+Found = TypeVar("Found")
 
 
-def volume(read: Reader, given: str | None, *path: str | int, least: int = 0) -> int | None:
-    """Read a volume, such as ``30.3 cm3``, as whole cubic micrometres."""
+def volume(read: Reader, given: str | None, *path: str | int) -> int | None:
+    """Read a volume, such as ``30.3 cm3``, as whole cubic micrometres; None where none is given.
+
+    Raises:
+        InputError: it is none, with the place in the file.
+    """
+    return _told(read, given, parse_volume, *path)
+
+
+def _told(
+    read: Reader, given: str | None, parse: Callable[[str], Found], *path: str | int
+) -> Found | None:
     if given is None:
         return None
-    found = _amount(read, given, "mm**3", "30.3 cm3 or 1.85 in3", *path)
-    if not least <= found <= _MOST_CM3 * 1000:
-        raise read.bad(f"found {given!r}, accepted: 0 to a million cm3", *path)
-    return round(found * CUBIC_MM)
-
-
-def _amount(read: Reader, given: str, unit: str, example: str, *path: str | int) -> Fraction:
     try:
-        return Amounts().read(_POWER.sub(r"**\1", given), unit, example)
+        return parse(given)
     except InputError as fault:
         raise read.bad(fault.what, *path) from None
 
@@ -50,11 +51,11 @@ def chamber(read: Reader, table: JobFile) -> Chamber | None:
     if keys is None:
         return None
     at = ("chamber",)
-    area = _amount(read, keys.area, "mm**2", "45 cm2 or 7 in2", *at, "area")
-    if not 0 <= area <= 10**6:
-        raise read.bad(f"found {keys.area!r}, accepted: 0 to 10000 cm2", *at, "area")
+    area = _told(read, keys.area, parse_area, *at, "area")
     swept = volume(read, keys.swept_volume, *at, "swept_volume")
-    ratio = (_ratio(read, keys.compression_ratio.min), _ratio(read, keys.compression_ratio.max))
+    ratio = (_told(read, keys.compression_ratio.min, parse_ratio, *at, "compression_ratio", "min"),
+             _told(read, keys.compression_ratio.max, parse_ratio, *at, "compression_ratio", "max")
+             )  # fmt: skip
     low, high = ratio
     if low is not None and high is not None and low > high:
         raise read.bad("found min above max, accepted: min not above max", *at, "compression_ratio")
@@ -65,11 +66,10 @@ def chamber(read: Reader, table: JobFile) -> Chamber | None:
                    for end in ("min", "max"))  # fmt: skip
     if least is not None and most is not None and least > most:
         raise read.bad("found min above max, accepted: min not above max", *at, "volume")
-    found = Chamber(
-        area, least, most, volume(read, keys.max_spread, *at, "max_spread"), ratio, swept,
-        volume(read, keys.beside, *at, "beside") or 0,
-        volume(read, table.u.chamber_volume, "u", "chamber_volume") or 0,
-    )  # fmt: skip
+    apart = volume(read, keys.max_spread, *at, "max_spread")
+    beside = volume(read, keys.beside, *at, "beside") or 0
+    u = volume(read, table.u.chamber_volume, "u", "chamber_volume") or 0
+    found = Chamber(area or Fraction(0), least, most, apart, ratio, swept, beside, u)
     if found.swept is not None:
         for end, wanted in zip(("min", "max"), ratio, strict=True):
             if wanted is not None and room_at(found.swept, wanted) <= found.beside:
@@ -82,20 +82,6 @@ def chamber(read: Reader, table: JobFile) -> Chamber | None:
         if found.limited and kind.head_diameter is None:
             what = "head_diameter is missing; limits of [chamber] need it for every kind"
             raise read.bad(what, "kind", name)
-    return found
-
-
-def _ratio(read: Reader, given: str | None) -> Fraction | None:
-    if given is None:
-        return None
-    try:
-        digits, places = parse_number(given)
-    except InputError:
-        digits, places = 0, 0
-    found = Fraction(digits, 10**places)
-    if not 1 < found <= 100:
-        raise read.bad(f"found {given!r}, accepted: a ratio such as 17.5, above 1", "chamber",
-                       "compression_ratio")  # fmt: skip
     return found
 
 
