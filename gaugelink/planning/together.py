@@ -33,6 +33,7 @@ class Common:
         value: now.
         u: standard uncertainty.
         lower, upper: its limits; None: none.
+        whole: whether every reading that it is told from is there.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Common:
     u: Fraction
     lower: Fraction | None
     upper: Fraction | None
+    whole: bool = True
 
 
 def together(task: Task, sunk: Mapping[int, int], skim: int) -> tuple[Common, ...]:
@@ -63,10 +65,11 @@ def _spreads(task: Task, by: Mapping[int, int], skim: int) -> Iterator[Common]:
         stands = [place.readings["stand-down"] + by[at] - skim
                   for at, place in enumerate(task.places)
                   if place.kind == kind and "stand-down" in place.readings]  # fmt: skip
+        whole = len(stands) == sum(place.kind == kind for place in task.places)
         if len(stands) > 1:
             u = Fraction(rules.u_pm.get("stand-down", 0)) * Fraction(sqrt(2)) / _MM
             yield Common(spread_name(kind), "mm", Fraction(max(stands) - min(stands), _MM), u,
-                         None, Fraction(rules.spread_pm, _MM))  # fmt: skip
+                         None, Fraction(rules.spread_pm, _MM), whole)  # fmt: skip
 
 
 def _chambers(task: Task, by: Mapping[int, int], skim: int) -> Iterator[Common]:
@@ -91,7 +94,8 @@ def _chambers(task: Task, by: Mapping[int, int], skim: int) -> Iterator[Common]:
     if chamber.apart is not None and len(found) > 1:
         volumes = [volume for _, volume in found]
         yield Common(f"spread of {VOLUME}", "cm3", (max(volumes) - min(volumes)) / CUBIC_CM,
-                     u * Fraction(sqrt(2)), None, cm3(chamber.apart))  # fmt: skip
+                     u * Fraction(sqrt(2)), None, cm3(chamber.apart),
+                     len(found) == len(task.cylinders))  # fmt: skip
 
 
 def joined(task: Task, place: int) -> tuple[dict[Figure, int], tuple[Bound, ...]]:

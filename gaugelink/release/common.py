@@ -44,14 +44,7 @@ def commons_in(course: Course, judgement: Judgement) -> tuple[Common, ...]:
         if (at := one.position).characteristic in _READ and one.shown is not None
     ]  # fmt: skip
     task = survey(sheet, given, judgement, _NOTHING).task
-    known = {kind: all("stand-down" in place.readings for place in task.places
-                       if place.kind == kind) for kind in task.rules}  # fmt: skip
-    whole = all(one.volume is not None for one in task.cylinders)
-    return tuple(
-        one for one in together(task, {}, 0)
-        if all(known[kind] for kind in known if one.name.endswith(f", {kind}"))
-        and (whole or not one.name.startswith("spread of chamber"))
-    )  # fmt: skip
+    return tuple(one for one in together(task, {}, 0) if one.whole)
 
 
 def verdict_of(one: Common) -> VerdictWord:
