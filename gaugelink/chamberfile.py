@@ -6,20 +6,20 @@ Volumes are whole cubic micrometres, areas square millimetres, both from exact f
 
 from __future__ import annotations
 
-import re
 from fractions import Fraction
-from typing import TYPE_CHECKING, Final, Literal, TypeVar
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from pydantic import BaseModel, ConfigDict
 
 from gaugelink import tomlfile
+from gaugelink.amount import parse_amount, quoted
 from gaugelink.errors import InputError
 from gaugelink.head import ValveKind  # noqa: TC001  pydantic looks it up at run time
 from gaugelink.limits import ChamberLimits
 from gaugelink.quantity import parse_length, parse_number
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
     from gaugelink.head import Head
     from gaugelink.limits import Limit
@@ -36,11 +36,6 @@ VOLUMES: Final = {
 """By unit, cubic micrometres."""
 AREAS: Final = {"mm2": Fraction(1), "cm2": Fraction(100), "in2": _INCH**2}
 """By unit, square millimetres."""
-
-_AMOUNT: Final = re.compile(r"(?P<number>[^A-Za-z]*)(?P<unit>[A-Za-z]\w*)?", re.ASCII)
-_LONGEST: Final = 60
-_MOST: Final[dict[str, int]] = {"volume": 10**18, "area": 10**6}
-"""A million cubic centimetres in cubic micrometres, and a square metre in square millimetres."""
 
 
 class ChamberEntry(BaseModel):
@@ -78,7 +73,8 @@ def parse_volume(text: str) -> int:
     >>> parse_volume("1.85 in3")
     30316068400000
     """
-    return round(_parse(text, VOLUMES, "volume", "30.3 cm3 or 1.85 in3"))
+    found = parse_amount(text, VOLUMES, "30.3 cm3 or 1.85 in3")
+    return round(_within(found, text, 10**18, "a million cm3"))
 
 
 def parse_area(text: str) -> Fraction:
@@ -93,7 +89,8 @@ def parse_area(text: str) -> Fraction:
     >>> float(parse_area("2 in2"))
     1290.32
     """
-    return _parse(text, AREAS, "area", "45 cm2 or 7 in2")
+    found = parse_amount(text, AREAS, "45 cm2 or 7 in2")
+    return _within(found, text, 10**6, "10000 cm2")
 
 
 def parse_ratio(text: str) -> Fraction:
@@ -118,24 +115,9 @@ def parse_ratio(text: str) -> Fraction:
     return found
 
 
-def _parse(
-    text: str, units: Mapping[str, Fraction], what: Literal["volume", "area"], example: str
-) -> Fraction:
-    shown = repr(text) if len(text) <= _LONGEST else f"{text[:_LONGEST]!r}..."
-    match = _AMOUNT.fullmatch(text.strip())
-    factor = units.get((match["unit"] or "").lower()) if match else None
-    if match is None or factor is None:
-        raise InputError(f"found {shown}, accepted: a number and its unit, such as {example}")
-    try:
-        digits, places = parse_number(match["number"])
-    except InputError:
-        raise InputError(
-            f"found {shown}, accepted: a plain decimal number with its unit, such as {example}"
-        ) from None
-    found = Fraction(digits, 10**places) * factor
-    if not 0 <= found <= _MOST[what]:
-        most = "a million cm3" if what == "volume" else "10000 cm2"
-        raise InputError(f"found {shown}, accepted: 0 to {most}")
+def _within(found: Fraction, text: str, most: int, words: str) -> Fraction:
+    if not 0 <= found <= most:
+        raise InputError(f"found {quoted(text)}, accepted: 0 to {words}")
     return found
 
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Final
 
-from gaugelink.errors import InputError
-from gaugelink.quantity import decimal_text, parse_number
+from gaugelink.amount import parse_amount
+from gaugelink.quantity import decimal_text
 
 NEWTONS: Final = {
     "N": Fraction(1),
@@ -26,8 +26,6 @@ RATES: Final = {
     "kgf/mm": NEWTONS["kgf"],
 }
 """By unit, newtons for a millimetre."""
-
-_LONGEST: Final = 60
 
 
 def parse_force(text: str) -> Fraction:
@@ -45,7 +43,7 @@ def parse_force(text: str) -> Fraction:
     >>> parse_force("81.4 lbf") == Fraction("362.0852394822047")
     True
     """
-    return _parse(text, NEWTONS, "362 N or 81.4 lbf")
+    return parse_amount(text, NEWTONS, "362 N or 81.4 lbf")
 
 
 def parse_rate(text: str) -> Fraction:
@@ -63,31 +61,7 @@ def parse_rate(text: str) -> Fraction:
     >>> parse_rate("254 lbf/in") == Fraction("44.482216152605")
     True
     """
-    return _parse(text, RATES, "32.5 N/mm or 186 lbf/in")
-
-
-def _parse(text: str, units: dict[str, Fraction], example: str) -> Fraction:
-    stripped = text.strip()
-    number = stripped.rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ/")
-    unit = stripped[len(number) :]
-    shown = repr(text) if len(text) <= _LONGEST else f"{text[:_LONGEST]!r}..."
-    try:
-        digits, places = parse_number(number)
-    except InputError:
-        raise InputError(
-            f"found {shown}, accepted: a plain decimal number with its unit, such as {example}"
-        ) from None
-    names = {name.lower(): factor for name, factor in units.items()}
-    if not unit:
-        raise InputError(f"found {shown} without a unit, accepted: {_either(units)}")
-    if unit.lower() not in names:
-        raise InputError(f"found the unit {unit!r} in {shown}, accepted: {_either(units)}")
-    return Fraction(digits, 10**places) * names[unit.lower()]
-
-
-def _either(units: dict[str, Fraction]) -> str:
-    *first, last = units
-    return f"{', '.join(first)} or {last}"
+    return parse_amount(text, RATES, "32.5 N/mm or 186 lbf/in")
 
 
 def force_unit(text: str) -> str:

@@ -149,8 +149,8 @@ def test_a_sheet_without_the_table_has_no_chambers():
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('"30 cm3"', '"30"', "its unit"),
-        ('"30 cm3"', '"30 cm2"', "30.3 cm3"),
+        ('"30 cm3"', '"30"', "found '30' without a unit, accepted: mm3, cm3, ml or in3"),
+        ('"30 cm3"', '"30 cm2"', "found the unit 'cm2' in '30 cm2', accepted: mm3"),
         ('"30 cm3"', '"0 cm3"', "above 0"),
         ('"30 cm3"', '"3e1 cm3"', "accepted"),
         ('"20 cm2"', '"-1 cm2"', "0 to 10000 cm2"),

@@ -156,9 +156,11 @@ def test_the_uncertainty_of_a_ratio_follows_from_that_of_the_volume():
 
 
 @pytest.mark.parametrize(("old", "new", "told"), [
-    ('area = "45 cm2"', 'area = "45 cm"', "45 cm2 or 7 in2"),
+    ('area = "45 cm2"', 'area = "45 cm"',
+     "found the unit 'cm' in '45 cm', accepted: mm2, cm2 or in2"),
     ('area = "45 cm2"', 'area = "-45 cm2"', "0 to 10000 cm2"),
-    ('max_spread = "1 cm3"', 'max_spread = "1 mm"', "30.3 cm3"),
+    ('max_spread = "1 cm3"', 'max_spread = "1 mm"',
+     "found the unit 'mm' in '1 mm', accepted: mm3, cm3, ml or in3"),
     ('max_spread = "1 cm3"', 'max_spread = "-1 cm3"', "0 to a million"),
     ('min = "17.2"', 'min = "1"', "above 1"),
     ('min = "17.2"', 'min = "17.2", max = "16"', "min not above max"),
