@@ -38,6 +38,7 @@ from gaugelink.events import (
 from gaugelink.head import zero_check_of
 from gaugelink.history import Entry, History
 from gaugelink.planning.oversized import Sizes, resized
+from gaugelink.planning.walk import cylinder_of, walk
 from gaugelink.planning.working import sizes_before, undone_by
 from gaugelink.reading import Reading, Sweep
 from gaugelink.signoff import SignOff
@@ -87,6 +88,7 @@ class Course:
         work: the work done on the head, each with its place in the record.
         sizes: where a guide or a valve is of another size than the standard one.
         reopened: for each step whose series is measured again, the place of the last such work.
+        cylinder: where a reading was taken last; None where none was.
         order: the plan that was taken last, with its place in the record; None where none was.
         signoff: what people have said and signed.
         due: for each gauge, the date to which it was calibrated, as of each record place where
@@ -108,6 +110,7 @@ class Course:
     work: list[tuple[int, WorkDone]] = field(default_factory=list)
     sizes: Sizes = field(default_factory=dict)
     reopened: dict[int, int] = field(default_factory=dict)
+    cylinder: int | None = None
     order: tuple[int, PlanTaken] | None = None
     signoff: SignOff = field(default_factory=SignOff)
     due: dict[str, list[tuple[int, str]]] = field(default_factory=dict)
@@ -272,7 +275,7 @@ class Course:
             self.filled.pop(number, None)
             self.skipped.pop(number, None)
         if numbers:
-            self.cursor = numbers[0]
+            self.cursor = walk(self.plan, numbers)[0]
             self.again = self._why_again(self.cursor)
 
     def _number(self, position: Position) -> int:
@@ -282,10 +285,22 @@ class Course:
         raise SessionError(f"the plan has no step for {position.words}")
 
     def _advance(self, number: int) -> None:
-        """Ask for the next open step after `number`, else the first open one, else nothing."""
-        order = [*range(number + 1, len(self.plan)), *range(min(number + 1, len(self.plan)))]
-        self.cursor = next((item for item in order if self.is_open(item)), len(self.plan))
+        self.cylinder = cylinder_of(self.plan[number]) or self.cylinder
+        self.cursor = self._next(number)
         self.again = self._why_again(self.cursor)
+
+    def _next(self, number: int) -> int:
+        """Give the open step that comes after a step; the plan's length where none is open.
+
+        The first time the head is walked from front to rear, with the next open step after
+        `number`, else the first open one. What is only measured again is walked the least way.
+        """
+        steps = range(len(self.plan))
+        order = [*steps[number + 1 :], *steps[: number + 1]]
+        order = [item for item in order if self.is_open(item)]
+        if order and all(item in self.reopened for item in order):
+            order = walk(self.plan, order, number, self.cylinder)
+        return order[0] if order else len(self.plan)
 
     def _why_again(self, number: int) -> str:
         if number in self.filled:

@@ -93,9 +93,9 @@ def stale(readings: Iterable[Placed], done: Iterable[tuple[int, WorkDone]]) -> l
 def again(plan: Sequence[Step], positions: Collection[Position]) -> list[Step]:
     """Make the plan "measure these again".
 
-    The steps keep the order of the plan: a gauge stays in the hand, and the head is walked from
-    front to rear. A zero check belongs to its series, so where a series is measured again, even in
-    part, its checks before and after are asked for again too.
+    The steps keep the order of the plan, in which a gauge stays in the hand; how the head is
+    walked with it, `gaugelink.planning.walk` says. A zero check belongs to its series, so where a
+    series is measured again, even in part, its checks before and after are asked for again too.
 
     Args:
         plan: the whole plan.

@@ -1,0 +1,128 @@
+"""The walk of measuring again is held against every other walk with the same series in order."""
+
+from __future__ import annotations
+
+from itertools import groupby, pairwise, permutations, product
+
+from hypothesis import given, strategies as st
+
+from gaugelink.head import Position, zero_check
+from gaugelink.plan import Step
+from gaugelink.planning.walk import cylinder_of, walk
+
+NAMES = {"guide bore": "bore gauge", "stand-down": "depth gauge", "margin": "caliper"}
+CHECKED = "stand-down"
+
+
+def plan_of(cylinders: int) -> list[Step]:
+    """Three characteristics at two valves of each cylinder; the second has checks around it."""
+    found = []
+    for name, gauge in NAMES.items():
+        series = [Step(Position(f"{number}{kind}", name), gauge)
+                  for number in range(1, cylinders + 1) for kind in "IE"]  # fmt: skip
+        if name == CHECKED:
+            series = [Step(zero_check(gauge, "before", name), gauge), *series,
+                      Step(zero_check(gauge, "after", name), gauge)]  # fmt: skip
+        found += series
+    return [*found, Step(Position("", "head thickness"), "micrometer")]
+
+
+PLAN = plan_of(4)
+SOME = st.sets(st.sampled_from(range(len(PLAN))), min_size=1, max_size=9)
+SERIES = [
+    (name, list(group))
+    for name, group in groupby(
+        range(len(PLAN)), key=lambda number: PLAN[number].position.characteristic
+    )
+]
+
+
+AT = st.none() | st.sampled_from(range(len(PLAN)))
+HERE = st.none() | st.sampled_from(range(1, 5))
+
+
+def walked(order: list[int], here: int | None) -> int:
+    places = [here, *(cylinder_of(PLAN[number]) for number in order)]
+    return sum(abs(a - b) for a, b in pairwise([place for place in places if place is not None]))
+
+
+def shortest(wanted: set[int], at: int | None, here: int | None) -> int:
+    """Walk every order of each series' cylinders, one series after the other."""
+    series = [numbers for _, numbers in SERIES]
+    first = next((n for n, numbers in enumerate(series) if at in numbers), 0)
+    stops = [
+        {place for number in numbers
+         if number in wanted and (place := cylinder_of(PLAN[number])) is not None}
+        for numbers in series[first:] + series[:first]
+    ]  # fmt: skip
+    start = [] if here is None else [here]
+    return min(
+        sum(abs(a - b) for a, b in pairwise(start + [one for part in parts for one in part]))
+        for parts in product(*(permutations(stop) for stop in stops))
+    )
+
+
+@given(SOME, AT, HERE)
+def test_no_other_walk_is_shorter(wanted: set[int], at: int | None, here: int | None) -> None:
+    order = walk(PLAN, wanted, at, here)
+    assert sorted(order) == sorted(wanted)
+    assert walked(order, here) == shortest(wanted, at, here)
+
+
+@given(SOME, AT, HERE)
+def test_asking_after_each_reading_walks_no_further(
+    wanted: set[int], at: int | None, here: int | None
+) -> None:
+    """A bench asks anew after each reading, because a person may have gone elsewhere meanwhile."""
+    left, order, last, stands = set(wanted), [], at, here
+    while left:
+        last = walk(PLAN, left, last, stands)[0]
+        stands = cylinder_of(PLAN[last]) or stands
+        order.append(last)
+        left.remove(last)
+    assert walked(order, here) == shortest(wanted, at, here)
+
+
+@given(SOME)
+def test_series_keep_their_order_and_their_checks_stand_around_them(wanted: set[int]) -> None:
+    order = walk(PLAN, wanted)
+    series = [next(n for n, (_, numbers) in enumerate(SERIES) if number in numbers)
+              for number in order]  # fmt: skip
+    assert series == sorted(series)
+
+
+@given(SOME, AT, HERE)
+def test_one_cylinder_keeps_the_order_of_the_plan(
+    wanted: set[int], at: int | None, here: int | None
+) -> None:
+    order = walk(PLAN, wanted, at, here)
+    for _, numbers in SERIES:
+        for cylinder in range(1, 5):
+            here = [n for n in order if n in numbers and cylinder_of(PLAN[n]) == cylinder]
+            assert here == sorted(here)
+
+
+def test_the_second_series_comes_back() -> None:
+    """Named, so that a reader sees it."""
+    wanted = [n for n, step in enumerate(PLAN) if step.position.valve in {"1E", "3I", "4E"}]
+    order = walk(PLAN, wanted)
+    assert [PLAN[number].position.valve for number in order] == [
+        *("1E", "3I", "4E"),
+        *("4E", "3I", "1E"),
+        *("1E", "3I", "4E"),
+    ]
+
+
+def test_what_lies_on_the_way_to_the_far_end_is_taken_on_the_way() -> None:
+    names = [PLAN[n].position.valve for n in range(8)]
+    assert names == ["1I", "1E", "2I", "2E", "3I", "3E", "4I", "4E"]
+    order = walk(PLAN, {0, 2, 4, 6}, 5, here=3)
+    assert [names[number] for number in order] == ["3I", "4I", "2I", "1I"]
+
+
+def test_a_walk_begins_at_the_rear_where_that_is_shorter() -> None:
+    bores = [n for n, step in enumerate(PLAN) if step.position.characteristic == "guide bore"]
+    margin = next(n for n, step in enumerate(PLAN) if step.position == Position("1I", "margin"))
+    order = walk(PLAN, {*bores, margin})
+    assert PLAN[order[0]].position.valve == "4I"
+    assert order[-1] == margin
