@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, get_args
 from gaugelink.errors import InputError
 from gaugelink.event_documents import from_document
 from gaugelink.events import JobOpened
-from gaugelink.record import SqliteStore
+from gaugelink.record import read_signed
 from gaugelink.session import Session
 from gaugelink.slips import comparable
 from gaugelink.slips.rounds import Part
@@ -49,14 +49,13 @@ def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
     Raises:
         InputError: it is the job's own record, one of another head or sheet, of a stage that is
             not earlier, or of no job; or something among the changed is no part of this head.
-        RecordError: no such file, or it is not a record or damaged.
+        RecordError: no such file, not a record, or it does not fit what was signed.
     """
     parts = [_part(text, taken.sheet) for text in changed]
     if path.resolve() == taken.path.resolve():
         what = "this is the record of the job itself; name that of the round before"
         raise InputError(what, file=str(path), field=FIELD)
-    with SqliteStore.read(path) as store:
-        events = [(entry.place, from_document(entry.document)) for entry in store.entries()]
+    events = [(entry.place, from_document(entry.document)) for entry in read_signed(path)]
     opened = [event for _, event in events if isinstance(event, JobOpened)]
     if not opened:
         raise InputError("no job was ever opened in this record", file=str(path), field=FIELD)

@@ -38,7 +38,7 @@ def survey_record(path: Path, prices: tuple[str, str] | None) -> Survey:
 
     Raises:
         InputError: a file is bad.
-        RecordError: it is not a record, or damaged.
+        RecordError: it is not a record, or does not fit what was signed.
     """
     job = read_job(path)
     shop = load_prices(*prices, kinds=job.sheet.head.kinds) if prices else Shop("", {})

@@ -12,7 +12,7 @@ from gaugelink.errors import InputError, RecordError
 from gaugelink.event_documents import from_document
 from gaugelink.events import JobOpened, SweepTaken
 from gaugelink.plan import plan_for
-from gaugelink.record import SqliteStore
+from gaugelink.record import read_signed
 from gaugelink.session import Session
 
 if TYPE_CHECKING:
@@ -48,16 +48,16 @@ def read_job(path: Path) -> RecordedJob:
 
     Raises:
         InputError: the record has no job.
-        RecordError: no such file, or it is not a record or damaged.
+        RecordError: no such file, not a record, or it does not fit what was signed.
         SessionError: the record holds something that its sheet's plan has no step for.
     """
-    with SqliteStore.read(path) as store:
-        try:
-            return job_of(store.entries(), str(path))
-        except (LookupError, ValueError) as fault:
-            # Each entry can be read, yet one names a gauge or an entry that the others do not have.
-            what = "its entries contradict each other; gaugelink verify tells if it was changed"
-            raise RecordError(f"{path}: {what} ({fault})") from fault
+    entries = read_signed(path)
+    try:
+        return job_of(entries, str(path))
+    except (LookupError, ValueError) as fault:
+        # Each entry is as it was signed, yet one names a gauge or an entry that the others lack.
+        what = "its entries contradict each other; gaugelink verify tells if it was changed"
+        raise RecordError(f"{path}: {what} ({fault})") from fault
 
 
 def job_of(entries: Iterable[Entry], file: str) -> RecordedJob:

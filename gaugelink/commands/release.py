@@ -5,7 +5,7 @@ its bench, by a person who gives a name; this command only says how it stands. I
 qualified person. What is asked for, and what takes a release back, stands in docs/release.md.
 
 Exit status: 0 the head is released, or nothing stands against it; 1 something does; 2 it is no
-record, or a damaged one.
+record, or one that was damaged or altered.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
 
     Raises:
         InputError: the record has no job, or the date is none.
-        RecordError: no such file, or it is not a record or damaged.
+        RecordError: no such file, not a record, or it does not fit what was signed.
         SessionError: the record does not fit its own sheet.
     """
     today = _date(args.today)

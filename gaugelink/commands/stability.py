@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
 
     Raises:
         InputError: a file has no job, a gauge has no checks, or an argument is bad.
-        RecordError: a file is no record, or damaged.
+        RecordError: a file is no record, or does not fit what was signed.
     """
     from gaugelink.commands.record_job import read_job  # noqa: PLC0415
 

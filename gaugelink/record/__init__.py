@@ -24,6 +24,7 @@ from gaugelink.record.keys import (
     load_or_create_key,
     public_bytes,
 )
+from gaugelink.record.signed import read_signed
 from gaugelink.record.sqlite import SqliteStore
 from gaugelink.record.sqlitefile import remove_files
 from gaugelink.record.store import Entry, Store
@@ -63,6 +64,7 @@ __all__ = [
     "parse_head",
     "public_bytes",
     "read_heads",
+    "read_signed",
     "remove_files",
     "sign_head",
     "verify_head",

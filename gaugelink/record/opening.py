@@ -1,12 +1,12 @@
-"""What a store does before it writes to a record: hold the rows against all that was signed.
+"""What is done before a record is written to or judged: hold its rows against all that was signed.
 
-A record that fails here is not opened for writing, so that nothing is signed on top of a change.
-The verifier checks more, and without this code.
+A record that fails here is not opened for writing, so that nothing is signed on top of a change,
+and nothing is told from it. The verifier checks more, and without this code.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
+VERIFY: Final = "run gaugelink verify on it"
+"""What to do with a record that does not fit what was signed; it lists everything that is wrong."""
+
 
 def whole(place: int, leaf: object, wanted: int) -> bytes:
     """Check that a row is the next one and holds bytes.
@@ -34,9 +37,10 @@ def whole(place: int, leaf: object, wanted: int) -> bytes:
         RecordError: a row is missing before it, or it holds something else.
     """
     if place != wanted:
-        raise RecordError(f"entry {wanted} is missing")
+        raise RecordError(f"entry {wanted} is missing; {VERIFY}")
     if not isinstance(leaf, bytes):
-        raise RecordError(f"entry {place} is damaged: found {type(leaf).__name__}, accepted: bytes")
+        found = type(leaf).__name__
+        raise RecordError(f"entry {place} is damaged: found {found}, accepted: bytes; {VERIFY}")
     return leaf
 
 
@@ -76,18 +80,21 @@ def check_head(
         RecordError: another key, a signature that does not fit, another record, a record that was
             cut off, or entries that were changed.
     """
-    verify_head(head, key=key)
+    try:
+        verify_head(head, key=key)
+    except RecordError as fault:
+        raise RecordError(f"{fault}; {VERIFY}") from None
     if head.log != log:
-        raise RecordError(f"the head of {head.utc} belongs to another record")
+        raise RecordError(f"the head of {head.utc} belongs to another record; {VERIFY}")
     if head.size > size:
         raise RecordError(
             f"the record was cut off: the head of {head.utc} covers {head.size} entries, found:"
-            f" {size}; keep this file as it is and go back to a whole copy"
+            f" {size}; keep this file as it is, {VERIFY} and go back to a whole copy"
         )
     if head.root != roots[head.size]:
         raise RecordError(
             f"the record was changed: its first {head.size} entries are not those that were signed"
-            f" at {head.utc}; run gaugelink verify on it"
+            f" at {head.utc}; {VERIFY}"
         )
 
 
@@ -109,18 +116,53 @@ def check_last_seal(
         return
     if seal is None or seal[0] != frontier.size:
         raise RecordError(
-            "the last entries carry no seal, so the holder of the key did not write them; run"
-            " gaugelink verify on it"
+            f"the last entries carry no seal, so the holder of the key did not write them; {VERIFY}"
         )
-    body = seal_body(size=frontier.size, root=frontier.root(), log=log)
-    signature = seal[1] if isinstance(seal[1], bytes) else b""
-    try:
-        Ed25519PublicKey.from_public_bytes(key).verify(signature, body)
-    except InvalidSignature:
+    if not seal_fits(seal, frontier.root(), key=key, log=log):
         raise RecordError(
-            "the record was changed: the last seal does not fit its entries; run gaugelink verify"
-            " on it"
-        ) from None
+            f"the record was changed: the last seal does not fit its entries; {VERIFY}"
+        )
+
+
+def seal_fits(seal: tuple[int, object], root: bytes, *, key: bytes, log: str) -> bool:
+    """Tell whether a seal, size and signature, is the key's over this root."""
+    size, signature = seal
+    try:
+        Ed25519PublicKey.from_public_bytes(key).verify(
+            signature if isinstance(signature, bytes) else b"",
+            seal_body(size=size, root=root, log=log),
+        )
+    except InvalidSignature:
+        return False
+    return True
+
+
+def changed_step(
+    leaves: Iterable[bytes], seals: Iterable[tuple[int, object]], *, key: bytes, log: str
+) -> range:
+    """Find the entries of a step of writing that do not fit its seal, where those before it fit.
+
+    A root is over all entries before it, so each seal from a changed entry on fails: the first is
+    found by halving.
+
+    Args:
+        leaves: all of them, in order.
+        seals: size and signature of each; the last one does not fit.
+        key: the record's public key.
+        log: the record's id.
+    """
+    signed = dict(seals)
+    _, roots = rebuild(leaves, signed)
+    sizes = [0, *sorted(roots.keys() & signed.keys() - {0})]
+    good, bad = 0, len(sizes) - 1
+    while bad - good > 1:
+        half = (good + bad) // 2
+        size = sizes[half]
+        if seal_fits((size, signed[size]), roots[size], key=key, log=log):
+            good = half
+        else:
+            bad = half
+    return range(sizes[good], sizes[bad])
 
 
 def mend_heads_file(path: Path, inside: Sequence[SignedHead]) -> None:

@@ -146,7 +146,8 @@ class SqliteStore:
     def read(cls, path: Path) -> Self:
         """Open a record for reading only, also while another program writes it.
 
-        Nothing is verified beyond what is read; that is the verifier's work.
+        Nothing is verified beyond what is read: `gaugelink.record.signed` does that for whoever
+        judges by a record, and the verifier for whoever doubts it.
 
         Raises:
             RecordError: no such file, not a record, or a newer format.
@@ -258,6 +259,12 @@ class SqliteStore:
         with self._reading() as connection:
             rows = connection.execute("SELECT line FROM heads ORDER BY place").fetchall()
             return [_head(line) for (line,) in rows]
+
+    def seals(self) -> list[tuple[int, object]]:
+        """Give size and signature of each seal, smallest first; signatures are not checked."""
+        with self._reading() as connection:
+            sql = "SELECT size, signature FROM seals ORDER BY size"
+            return connection.execute(sql).fetchall()
 
     def publish_head(self, utc: str) -> SignedHead:
         """Sign size and root, and write the head into the store and into its heads file.
@@ -386,8 +393,7 @@ class SqliteStore:
         size = self._frontier.size
         for head in both:
             opening.check_head(head, key=self._key, log=self._log, size=size, roots=roots)
-        sql = "SELECT size, signature FROM seals ORDER BY size DESC LIMIT 1"
-        seal = self._connection.execute(sql).fetchone()
+        seal = next(reversed(self.seals()), None)
         opening.check_last_seal(self._frontier, seal, key=self._key, log=self._log)
         opening.mend_heads_file(beside, inside)
 
@@ -403,7 +409,7 @@ def _entry(place: int, leaf: object, wanted: int) -> Entry:
     try:
         return entry_of(data, place)
     except RecordError as fault:
-        raise RecordError(f"entry {place} is damaged: {fault}") from None
+        raise RecordError(f"entry {place} is damaged: {fault}; {opening.VERIFY}") from None
 
 
 def _head(line: object) -> SignedHead:
