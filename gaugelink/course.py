@@ -37,7 +37,7 @@ from gaugelink.events import (
 )
 from gaugelink.head import zero_check_of
 from gaugelink.history import Entry, History
-from gaugelink.planning.oversized import Sizes, resized
+from gaugelink.planning.oversized import Sizes, carried, resized
 from gaugelink.planning.walk import cylinder_of, walk
 from gaugelink.planning.working import sizes_before, undone_by
 from gaugelink.reading import Reading, Sweep
@@ -223,13 +223,14 @@ class Course:
                 self.standing.apply(event)
             case WorkDone():
                 self._apply_work(place, event)
-                order = self.order[1] if self.order else None
-                self.sizes = resized(self.sizes, event, order, self.sheet)
+                self.sizes = resized(self.sizes, event, self.order, self.work, self.sheet)
             case PlanTaken():
                 self.order = (place, event)
-            case JobOpened(gauges=gauges):
+            case JobOpened(gauges=gauges, sizes=sizes):
                 for gauge in gauges:
                     self.due.setdefault(gauge.id, []).append((place, gauge.calibration_due))
+                if sizes is not None:
+                    self.sizes = carried(self.sizes, sizes, self.work)
             case JobJudged() | Inspected() | SpringTested() | DeviationSigned() | HeadReleased():
                 pass  # the sign-off has taken in what it needs
             case _:

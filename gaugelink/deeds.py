@@ -101,6 +101,8 @@ class DoWork:
         depth: what was taken off, where it is known.
         by: who did it; empty: who stands at the bench.
         gauge: the gauge that was found out; empty for everything else.
+        size: what guide or valve are of since, as the sheet names it, empty for the standard one;
+            None: nobody told, and the work order says.
     """
 
     operation: Operation
@@ -108,6 +110,7 @@ class DoWork:
     depth: Displayed | None = None
     by: str = ""
     gauge: str = ""
+    size: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

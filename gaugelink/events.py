@@ -17,11 +17,22 @@ from gaugelink.work import Operation  # noqa: TC001
 
 
 @dataclass(frozen=True, slots=True)
+class OtherSize:
+    """A guide or a valve of another size than the standard one, by its characteristic."""
+
+    valve: str
+    characteristic: str
+    size: str
+
+
+@dataclass(frozen=True, slots=True)
 class JobOpened:
     """A head came to the bench: which, against which sheet, and with which gauges.
 
     The sheet stands in the record whole, so that the verdicts can be reckoned again from it.
     ``clock`` says what the monotonic times are: ``real``, or ``simulated`` for a simulated bench.
+    ``sizes`` are what the record of the round before says of the head, so that this one is judged
+    without that one; left out where nobody named a round before with any.
     """
 
     stamp: Stamp
@@ -37,6 +48,7 @@ class JobOpened:
     invented: bool
     clock: str
     program: str
+    sizes: tuple[OtherSize, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +206,8 @@ class WorkDone:
     somebody told. Where a gauge was found out, ``gauge`` is which, and ``since`` the record place
     of its last good check before what it measured last; left out where there was none. ``voids``
     are the checks that it makes void, as the table had it then; an older record lacks them.
+    ``size`` is what guide or valve are of since, as the sheet names it, empty for the standard one;
+    left out where nobody told, so that the work order says.
     """
 
     stamp: Stamp
@@ -205,6 +219,7 @@ class WorkDone:
     gauge: str | None = None
     since: int | None = None
     voids: tuple[str, ...] | None = None
+    size: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,9 +91,13 @@ class Limit:
 
     @property
     def words(self) -> str:
-        """The deciding bounds, as shown: ``service min 7.935 mm (0.3124 in), new max 7.975 mm``."""
+        """The deciding bounds, as shown: ``service min 7.935 mm (0.3124 in), new max 7.975 mm``.
+
+        Those of an oversize name it: ``service max 8.160 mm, size +0.1``.
+        """
         sides = [side for side in (self._side("min"), self._side("max")) if side]
-        return ", ".join(f"{name} {bound}" for name, bound in sides)
+        size = [f"size {self.size}"] if self.size else []
+        return ", ".join([*(f"{name} {bound}" for name, bound in sides), *size])
 
     @property
     def unit(self) -> LengthUnit:

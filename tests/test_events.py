@@ -32,7 +32,7 @@ WITH_DEFAULTS = {item.name for item in fields(Position)} - {"valve", "characteri
 """Keys that an older record may lack."""
 WITH_DEFAULTS.add("repeatability_pm")  # of a gauge
 ABSENT = {("spring-tested", "u"), ("work-done", "gauge"), ("work-done", "since"),
-          ("work-done", "voids")}  # fmt: skip
+          ("work-done", "voids"), ("work-done", "size"), ("job-opened", "sizes")}  # fmt: skip
 """Keys of an event that stand there only where they apply, or that an older record lacks."""
 
 

@@ -54,6 +54,31 @@ async def test_a_gauge_that_was_found_out_is_named(at):
     assert (at.asked[0]["gauge"], at.asked[0]["valves"]) == ("B1", [])
 
 
+async def test_the_size_of_a_guide_is_told_or_left_to_the_order(at):
+    """Only sizes that the sheet has for every valve chosen are offered; none of them is a guess."""
+    await open_dialog(at, "seat ground")
+    size = "work-dialog select[aria-label=Size]"
+    assert await at.page.is_hidden(size)
+    await at.page.select_option("work-dialog select[aria-label=Operation]", "guide replaced")
+    await at.page.click("work-dialog .which button:has-text('3E')")
+    untold = "as the work order says, else standard"
+    assert await at.texts(f"{size} option") == [untold, "standard", "+0.1", "+0.2"]
+    await at.page.select_option(size, "+0.2")
+    await at.page.click("work-dialog .which button:has-text('5E')")
+    assert await at.texts(f"{size} option") == [untold, "standard", "+0.1"]
+    assert await at.page.input_value(size) not in {"+0.2", "+0.1"}
+    for choice, told in (("+0.1", {"size": "+0.1"}), ("standard", {"size": ""}), (untold, {})):
+        at.asked.clear()
+        await at.page.select_option(size, label=choice)
+        await at.page.click("work-dialog button[type=submit]")
+        await at.page.wait_for_selector(".answer:has-text('Done.')")
+        [asked] = at.asked
+        assert {key: value for key, value in asked.items() if key == "size"} == told
+        await at.page.click("text=Work done…")
+        await at.page.select_option("work-dialog select[aria-label=Operation]", "guide replaced")
+        await at.page.click("work-dialog .which button:has-text('3E')")
+
+
 async def test_left_alone_nothing_is_asked_of_the_bench(at):
     await open_dialog(at, "guide replaced")
     await at.page.click("work-dialog >> text=Leave it")

@@ -255,7 +255,14 @@ STATE = {
     "sweep": Maybe(SWEEP),
     "messages": [{"level": {"note", "warning"}, "words": str, "utc": str}],
     "record": {"size": int, "root": str, "log": str},
-    "operations": [{"name": str, "concerns": {"valves", "head", "gauge"}}],
+    "operations": [
+        {
+            "name": str,
+            "concerns": {"valves", "head", "gauge"},
+            "sizes": [{"name": str, "valves": [str]}],
+            "untold": {"standard", "as it was"},
+        }
+    ],
     "watching": bool,
     "finished": bool,
     "release": release_shape(Maybe),

@@ -35,6 +35,8 @@ GAUGES: list[JSON] = [
 ]
 OPERATIONS = (("guide replaced", "valves"), ("seat ground", "valves"), ("face skimmed", "head"),
               ("gauge found out", "gauge"))  # fmt: skip
+OVERSIZES = {"guide replaced": [{"name": "+0.1", "valves": ["2E", "3E", "5E"]},
+                                {"name": "+0.2", "valves": ["3E"]}]}  # fmt: skip
 CLEARANCE_WORDS = "lift 8 mm, new valve: service max 0.100 mm"
 
 
@@ -341,7 +343,15 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
              "words": "Reading 19 of M1 came 0.3 s after one with the same figure: taken as one."},
         ],
         "record": {"size": 88, "root": "9f2c" * 16, "log": "demo/record.sqlite"},
-        "operations": [{"name": name, "concerns": concerns} for name, concerns in OPERATIONS],
+        "operations": [
+            {
+                "name": name,
+                "concerns": concerns,
+                "sizes": OVERSIZES.get(name, []),
+                "untold": "standard",
+            }
+            for name, concerns in OPERATIONS
+        ],
         "watching": False,
         "finished": False,
     } | more  # fmt: skip
@@ -470,6 +480,7 @@ async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
         return 200, {
             "key": "0", "cost": "30.00 EUR", "standing": "the cheapest at these prices",
             "conflict": [], "untouched": ["1I"], "missing": [], "alternatives": [],
+            "may_be_more": "",
             "lines": [{"operation": "replace valve", "done": "valve replaced", "valves": ["3E"],
                        "words": "new valve", "depth": ""}],
             "valves": [{"valve": "3E", "words": "new valve"}], "parts": ["1 valve exhaust"],

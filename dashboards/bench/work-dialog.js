@@ -16,6 +16,10 @@ import { askBench } from "../common/stream.js";
  * @property {string} depth
  */
 
+/** Stand for a size that nobody tells here, and for the standard one; no size's name begins with a blank. */
+const UNTOLD = " untold";
+const STANDARD = " standard";
+
 /** @param {string} label */
 function field(label) {
   return h("input", { type: "text", maxlength: 60, autocomplete: "off", "aria-label": label });
@@ -29,6 +33,8 @@ export class WorkDialog extends HTMLElement {
   #depth = field("Depth taken off");
   #depthWords = h("span");
   #depthLabel = h("label", {}, this.#depthWords, this.#depth);
+  #size = h("select", { "aria-label": "Size" });
+  #sizeLabel = h("label", {}, h("span", {}, "Size it is of now"), this.#size);
   #then = h("ul", { class: "then soft", "aria-label": "What will be expected", "aria-live": "polite" });
   #asked = 0;
   #by = field("Done by");
@@ -45,6 +51,7 @@ export class WorkDialog extends HTMLElement {
     this.#whole,
     this.#gaugeLabel,
     this.#depthLabel,
+    this.#sizeLabel,
     this.#then,
     h("label", {}, h("span", {}, "Done by; empty: who stands at the bench"), this.#by),
     h("div", { class: "dialog-end" }, this.#cancel, this.#go),
@@ -57,6 +64,7 @@ export class WorkDialog extends HTMLElement {
     this.append(this.#dialog);
     this.#cancel.addEventListener("click", () => this.#dialog.close());
     this.#operation.addEventListener("change", () => this.#draw());
+    this.#size.addEventListener("change", () => void this.#foretell());
     this.#depth.addEventListener("input", () => void this.#foretell());
     this.#form.addEventListener("submit", (event) => {
       event.preventDefault();
@@ -69,6 +77,7 @@ export class WorkDialog extends HTMLElement {
         depth: concerns === "gauge" ? "" : this.#depth.value.trim(),
         by: this.#by.value.trim(),
         gauge: concerns === "gauge" ? this.#gauge.value : "",
+        ...this.#told(),
       });
     });
   }
@@ -98,15 +107,44 @@ export class WorkDialog extends HTMLElement {
         return choice;
       }),
     );
+    this.#size.replaceChildren();
     this.#operation.value = told?.operation ?? state.operations[0]?.name ?? "";
     this.#depth.value = told?.depth ?? "";
     this.#draw();
     this.#dialog.showModal();
   }
 
-  #concerns() {
+  #chosenOperation() {
     const name = this.#operation.value;
-    return this.#state?.operations.find((one) => one.name === name)?.concerns ?? "head";
+    return this.#state?.operations.find((one) => one.name === name);
+  }
+
+  #concerns() {
+    return this.#chosenOperation()?.concerns ?? "head";
+  }
+
+  /** The size as it is told; nothing where the work order says it. */
+  #told() {
+    const size = this.#size.value;
+    return this.#sizeLabel.hidden || size === UNTOLD ? {} : { size: size === STANDARD ? "" : size };
+  }
+
+  /** Offer the sizes that the sheet has for every valve chosen, and keep the choice where it can be. */
+  #drawSizes() {
+    const operation = this.#chosenOperation();
+    const valves = this.#chosen();
+    const fit = (operation?.sizes ?? []).filter((one) => valves.every((valve) => one.valves.includes(valve)));
+    const before = this.#size.value;
+    this.#size.replaceChildren(
+      h("option", { value: UNTOLD }, `as the work order says, else ${operation?.untold ?? "standard"}`),
+      h("option", { value: STANDARD }, "standard"),
+      ...fit.map((one) => h("option", { value: one.name }, one.name)),
+    );
+    this.#size.value = before;
+    if (this.#size.selectedIndex < 0) {
+      this.#size.value = UNTOLD;
+    }
+    this.#sizeLabel.hidden = (operation?.sizes ?? []).length === 0;
   }
 
   #chosen() {
@@ -121,6 +159,7 @@ export class WorkDialog extends HTMLElement {
     this.#gaugeLabel.hidden = concerns !== "gauge";
     this.#depthLabel.hidden = concerns === "gauge";
     this.#go.disabled = concerns === "valves" && this.#chosen().length === 0;
+    this.#drawSizes();
     const shim = this.#operation.value === "shim changed";
     const what = shim
       ? "How much thicker the shims are now, with its unit; may stay empty"
@@ -138,7 +177,7 @@ export class WorkDialog extends HTMLElement {
     }
     const valves = this.#concerns() === "valves" ? this.#chosen().join(" ") : "";
     const depth = this.#depth.value.trim();
-    const { ok, words, answer } = await askBench({ about: "work", operation: this.#operation.value, valves, depth });
+    const { ok, words, answer } = await askBench({ about: "work", operation: this.#operation.value, valves, depth, ...this.#told() });
     if (mine === this.#asked) {
       const lines = /** @type {{lines?: string[]} | null} */ (answer)?.lines ?? [];
       this.#then.replaceChildren(...(ok ? lines : [words]).map((line) => h("li", {}, h("bdi", {}, line))));

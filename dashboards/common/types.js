@@ -207,6 +207,8 @@
  * @typedef {object} Operation work that makes earlier readings stale
  * @property {string} name
  * @property {"valves" | "head" | "gauge"} concerns
+ * @property {{name: string, valves: string[]}[]} sizes oversizes that may be told with it
+ * @property {string} untold what size a part is of where neither dialog nor work order says
  *
  * @typedef {object} State
  * @property {number} version
@@ -236,7 +238,7 @@
  *
  * @typedef {object} Advice the cheapest plan for the head, in finished words
  * @property {string | null} cost null where nothing works
- * @property {string} standing how good it is, and whether it is partial
+ * @property {string} standing how good it is, and whether it is partial; what is known of a conflict
  * @property {string[]} conflict limits that cannot be kept together
  * @property {string} key what this plan is known by
  * @property {{operation: string, done: string, valves: string[], words: string, depth: string}[]} lines in the order of the trade
@@ -246,6 +248,7 @@
  * @property {{valve: string, words: string}[]} remeasure
  * @property {string[]} missing
  * @property {{cost: string, more: string, differs: string[]}[]} alternatives
+ * @property {string} may_be_more empty where all alternatives are told
  * @property {string[]} cautions
  * @property {string[]} left_out
  * @property {string[]} together what valves and cylinders have in common after the work

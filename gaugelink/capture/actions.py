@@ -123,6 +123,7 @@ class _Work(_Action):
     depth: Annotated[str, Field(max_length=60)] = ""
     by: Annotated[str, Field(max_length=60)] = ""
     gauge: Annotated[str, Field(max_length=60)] = ""
+    size: Annotated[str, Field(max_length=60)] | None = None
 
 
 class _Inspect(_Action):
@@ -289,13 +290,16 @@ async def _work(bench: Bench, action: _Work) -> str:
     session = bench.session
     before = _stale(bench)
     depth = parse_depth(action.depth) if action.depth.strip() else None
-    await bench.do(DoWork(action.operation, tuple(action.valves), depth, action.by, action.gauge))
+    await bench.do(DoWork(action.operation, tuple(action.valves), depth, action.by, action.gauge,
+                          action.size))  # fmt: skip
     count = _stale(bench) - before
     what: str = action.operation
     if action.valves:
         what += f" on {', '.join(action.valves)}"
     if action.gauge:
         what += f" ({action.gauge})"
+    if action.size is not None:
+        what += f", size {action.size or 'standard'}"
     asked = session.step.position.words if session.step else "nothing"
     lines = "1 line" if count == 1 else f"{count} lines"
     return f"{what}: {lines} of the history stale; asked for: {asked}"

@@ -80,6 +80,7 @@ class _Work(_Question):
     operation: Operation
     valves: Annotated[str, Field(max_length=2000)] = ""
     depth: Annotated[str, Field(max_length=60)] = ""
+    size: Annotated[str, Field(max_length=60)] | None = None
 
 
 class _Take(BaseModel):
@@ -132,7 +133,8 @@ class Advisor:
             if isinstance(asked, _Work):
                 bench, valves = view.bench, tuple(asked.valves.split())
                 return 200, {"lines": preview_lines(bench.session, asked.operation, valves,
-                                                    asked.depth, bench.stamp())}  # fmt: skip
+                                                    asked.depth, bench.stamp(),
+                                                    asked.size)}  # fmt: skip
             found = await self.plan()
         except InputError as fault:
             return 400, _no(fault.what)

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, get_args
 
 from gaugelink.errors import InputError
 from gaugelink.event_documents import from_document
-from gaugelink.events import JobOpened
+from gaugelink.events import JobOpened, OtherSize
 from gaugelink.record import read_signed
 from gaugelink.session import Session
 from gaugelink.slips import comparable
-from gaugelink.slips.rounds import Part
+from gaugelink.slips.rounds import MADE_OF, Part
 from gaugelink.work import STAGES
 
 if TYPE_CHECKING:
@@ -32,10 +32,13 @@ class Before:
     Attributes:
         readings: those that counted in it, without those of parts that are others now.
         words: which round it was, for the operator.
+        sizes: the guides and valves that were of another size then, without those that are others
+            now; None: there is no round before.
     """
 
     readings: Sequence[Reading] = ()
     words: str = ""
+    sizes: tuple[OtherSize, ...] | None = None
 
 
 def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
@@ -91,7 +94,15 @@ def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
     )
     if left_out:
         words += f"; {left_out} more are left out, as their parts were changed since"
-    return Before(readings, words)
+    sizes = tuple(
+        OtherSize(valve, characteristic, size)
+        for (valve, characteristic), size in sorted(session.sizes.items())
+        if not {(valve, part) for part in MADE_OF[characteristic]}.intersection(parts)
+    )
+    if sizes:
+        other = [f"{one.valve} {one.characteristic} {one.size}" for one in sizes]
+        words += f". Of another size than the standard one since then: {', '.join(other)}"
+    return Before(readings, words, sizes)
 
 
 def not_before(stage: str, now: str) -> str:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from gaugelink.benchfile import BenchFile
+    from gaugelink.events import OtherSize
     from gaugelink.limits import Sheet
     from gaugelink.plan import Step
     from gaugelink.reading import Gauge
@@ -65,6 +66,12 @@ class Taken:
     def gauges(self) -> dict[str, Gauge]:
         """The gauges that the record knows, each as it was last."""
         return {gauge.id: gauge for event in self.opened for gauge in event.gauges}
+
+    @property
+    def sizes(self) -> tuple[OtherSize, ...]:
+        """What the record knows from the round before of parts of another size."""
+        told = [event.sizes for event in self.opened if event.sizes is not None]
+        return told[-1] if told else ()
 
     def needs_opening(self, gauges: Iterable[Gauge]) -> bool:
         """Tell whether these gauges have to be put on record, with the job or since.

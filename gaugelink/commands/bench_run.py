@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from gaugelink.benchfile import BenchFile
     from gaugelink.commands.bench_job import Taken
+    from gaugelink.events import OtherSize
     from gaugelink.planning.task import Shop
     from gaugelink.ports.identity import PresentPort
     from gaugelink.record import SignedHead
@@ -100,6 +101,7 @@ class BenchRun:
         taken, clock = self.taken, SystemClock()
         gauges = [item.gauge for item in self.file.gauges]
         is_new = taken.needs_opening(gauges)
+        sizes, carries = self._carried()
         running = Running(taken.sheet, Telling(echo=self.tell), self._shop())
         loop = asyncio.get_running_loop()
 
@@ -115,14 +117,14 @@ class BenchRun:
         bench = Bench(session, taken.store, clock, cables, self.operator, self.file.name,
                       running.telling)  # fmt: skip
         opened = partial(opened_event, job=taken.job, sheet=taken.sheet, gauges=gauges,
-                         clock=clock.name)  # fmt: skip
+                         clock=clock.name, sizes=sizes)  # fmt: skip
         with asked_to_stop() as stop:
             async with contextlib.AsyncExitStack() as stack:
                 url = await stack.enter_async_context(running.page(page))
                 await stack.enter_async_context(
                     running.bench(
                         bench,
-                        opened if is_new else None,
+                        opened if is_new or carries else None,
                         taken.opened[0] if taken.opened else None,
                         all_here=False,
                     )
@@ -157,12 +159,26 @@ class BenchRun:
         """
         taken = self.taken
         running = Running(taken.sheet, Telling(echo=self.tell), self._shop())
+        sizes, carries = self._carried()
+        opened = partial(opened_event, job=taken.job, sheet=taken.sheet,
+                         gauges=taken.gauges.values(), clock=SystemClock().name,
+                         sizes=sizes)  # fmt: skip
         session = Session(taken.plan, taken.gauges, taken.job.stage, sheet=taken.sheet)
         bench = Bench(session, taken.store, SystemClock(), [], self.operator, self.file.name,
                       running.telling)  # fmt: skip
-        async with running.bench(bench, None, taken.opened[0]):
+        async with running.bench(bench, opened if carries else None, taken.opened[0]):
             await running.finish(path)
         return outcome_of(running, taken, path)
+
+    def _carried(self) -> tuple[tuple[OtherSize, ...] | None, bool]:
+        """Give the sizes that the round before says, and whether they are yet to be put on record.
+
+        Once they are, the record is judged without that of the round before.
+        """
+        sizes, known = self.before.sizes, self.taken.sizes
+        if sizes is None or not (sizes or known):
+            return None, False
+        return sizes, sizes != known
 
     def _shop(self) -> Shop | None:
         """Read the price file, where the bench names one.

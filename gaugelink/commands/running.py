@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from gaugelink.benchfile import Job
     from gaugelink.capture.bench import Bench
+    from gaugelink.events import OtherSize
     from gaugelink.limits import Sheet
     from gaugelink.planning.task import Shop
     from gaugelink.reading import Gauge, Stamp
@@ -194,7 +195,12 @@ class Running:
 
 
 def opened_event(
-    stamp: Stamp, job: Job, sheet: Sheet, gauges: Iterable[Gauge], clock: str
+    stamp: Stamp,
+    job: Job,
+    sheet: Sheet,
+    gauges: Iterable[Gauge],
+    clock: str,
+    sizes: tuple[OtherSize, ...] | None = None,
 ) -> JobOpened:
     """Make the event that opens a job.
 
@@ -204,10 +210,11 @@ def opened_event(
         sheet: its limits; they stand in the record whole.
         gauges: the gauges of the bench.
         clock: what the monotonic times are, ``real`` or ``simulated``.
+        sizes: of parts that the round before says to be of another size; None: it says of none.
     """
     return JobOpened(
         stamp, job.name, job.head, job.serial, job.stage, sheet.name, sheet.edition, sheet.text,
-        sheet.sha256, tuple(gauges), job.invented, clock, f"gaugelink {__version__}",
+        sheet.sha256, tuple(gauges), job.invented, clock, f"gaugelink {__version__}", sizes,
     )  # fmt: skip
 
 

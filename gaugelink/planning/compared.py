@@ -13,7 +13,7 @@ from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, Sweep
 from gaugelink.head import zero_check_of
 from gaugelink.planning.forecast import SURE, Sized, compare, pairs, was_found_out
 from gaugelink.planning.forecast_rock import Around, foretell_rock
-from gaugelink.planning.order_figures import ordered
+from gaugelink.planning.oversized import brought
 from gaugelink.planning.stages import Placed
 from gaugelink.planning.ticking import ticked
 from gaugelink.planning.working import placed
@@ -109,11 +109,11 @@ def compared_in(seen: Seen, travels: Travels) -> list[Compared]:
 
 
 def ordered_sizes_of(seen: Seen, done: Sequence[tuple[int, WorkDone]]) -> OrderedSizes:
-    """Give the sizes to which the work order brings its places, by the work that was done."""
+    """Give the sizes to which work brings its places, as told with it or by the work order."""
     lines = ticked(*seen.order, done) if seen.order else []
 
     def sizes(work: WorkDone, position: Position) -> tuple[int, int] | None:
-        return ordered(lines, work, position.valve, position.characteristic)
+        return brought(lines, work, position.valve, position.characteristic, seen.sheet)
 
     return sizes
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.head import Position
 from gaugelink.metrology.rock import U_GUIDE_LENGTH_PM, U_REACH_PM, factor
 from gaugelink.planning.forecast import Forecast, was_found_out
-from gaugelink.planning.order_figures import ordered
+from gaugelink.planning.oversized import SIZED, brought, new_of
 from gaugelink.planning.stages import Placed, touches
 from gaugelink.quantity import parse_length, rounded_text
 
@@ -109,7 +109,7 @@ def foretell_rock(position: Position, around: Around, until: int) -> Forecast | 
     bore, by_bore, no_bore = _part(position, "guide bore", around, until)
     stem, by_stem, no_stem = _part(position, "stem diameter", around, until)
     if position.valve_used == "new":
-        stem, by_stem, no_stem = _new_stem(position, around), None, _unknown("stem diameter")
+        stem, by_stem, no_stem = _new_stem(position, around, until), None, _unknown("stem diameter")
     because = tuple(one for one in work if one in {by_bore, by_stem}) or (work[-1],)
     if bore is None or stem is None:
         why = no_bore if bore is None else no_stem
@@ -130,7 +130,7 @@ def _part(
                if at < until and touches(one, at, own) and one.gauge is None]  # fmt: skip
     since, last = max(touched, key=lambda item: item[0], default=(-1, None))
     if last is not None:
-        planned = ordered(around.lines, last, rock.valve, name)
+        planned = brought(around.lines, last, rock.valve, name, around.sheet)
         if planned is not None:
             return Span(*planned), last, ""
         if _NEW.get(last.operation) == name and (new := _printed(around.sheet, rock.valve, name)):
@@ -156,8 +156,18 @@ def _unknown(name: str) -> str:
     return f"nobody told or measured the {_CALLED[name]}"
 
 
-def _new_stem(rock: Position, around: Around) -> Span | None:
-    """Give the stem of a new valve that is put in to rock the guide; the order may say which."""
+def _new_stem(rock: Position, around: Around, until: int) -> Span | None:
+    """Give the stem of a new valve that is put in to rock the guide, of the size that was told.
+
+    Where nobody told, the work order may say which.
+    """
+    told = [(at, one.size) for at, one in around.done
+            if at < until and one.size is not None and rock.valve in one.valves
+            and one.operation in SIZED]  # fmt: skip
+    if told:
+        _, size = max(told)
+        new = new_of(around.sheet, "stem diameter", rock.valve, size)
+        return Span(*new) if new else _printed(around.sheet, rock.valve, "stem diameter")
     for line in around.lines:
         for one in line.step.expected or ():
             if one.valve == rock.valve and one.figure == "stem diameter":

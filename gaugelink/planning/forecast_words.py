@@ -39,9 +39,13 @@ def part_words(position: Position) -> str:
 
 
 def told_words(work: Sequence[WorkDone]) -> str:
-    """Name the work with its depths: ``seat cut 0.15 mm and face skimmed``."""
-    told = [f"{one.operation} {one.depth}" if one.depth else one.operation for one in work]
-    return " and ".join(told)
+    """Name the work with its depths and sizes: ``seat cut 0.15 mm and face skimmed``."""
+    return " and ".join(
+        one.operation
+        + (f" {one.depth}" if one.depth else "")
+        + (f" (size {one.size or 'standard'})" if one.size is not None else "")
+        for one in work
+    )
 
 
 def size_words(forecast: Forecast) -> str:

@@ -17,6 +17,7 @@ from gaugelink.events import (
     WorkDone,
 )
 from gaugelink.head import zero_check_of
+from gaugelink.planning.oversized import check_size
 from gaugelink.planning.stages import Placed, again, touches
 from gaugelink.work import WORK
 
@@ -60,6 +61,10 @@ class Told(Protocol):
     @property
     def gauge(self) -> str:
         """The gauge that was found out."""
+
+    @property
+    def size(self) -> str | None:
+        """What guide or valve are of since."""
 
 
 class Line(Protocol):
@@ -105,7 +110,7 @@ def decide_work(
         last_check: the record place of the last good check of the gauge that was found out.
 
     Raises:
-        SessionError: valves, gauge or depth do not go with the operation.
+        SessionError: valves, gauge, depth or size do not go with the operation.
     """
     name, concerns = told.operation, WORK[told.operation].concerns
     every = (
@@ -125,6 +130,7 @@ def decide_work(
         raise SessionError(f"{name!r} concerns no gauge; leave the gauge out")
     if told.depth is not None and told.depth.pm <= 0:
         raise SessionError(f"found a depth of {told.depth}, accepted: a length above 0")
+    check_size(told.size, name, told.valves, sheet)
     return WorkDone(
         stamp,
         name,
@@ -134,6 +140,7 @@ def decide_work(
         told.depth,
         told.gauge or None,
         last_check if concerns == "gauge" else None,
+        size=told.size,
     )
 
 

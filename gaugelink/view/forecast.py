@@ -51,7 +51,12 @@ def next_expected(session: Session) -> str:
 
 
 def preview_lines(
-    session: Session, operation: Operation, valves: tuple[str, ...], depth: str, stamp: Stamp
+    session: Session,
+    operation: Operation,
+    valves: tuple[str, ...],
+    depth: str,
+    stamp: Stamp,
+    size: str | None = None,
 ) -> list[str]:
     """Say what work would foretell if it were told, a line for each place.
 
@@ -60,7 +65,7 @@ def preview_lines(
         SessionError: the work makes no sense as it is.
     """
     told = parse_depth(depth) if depth.strip() else None
-    return preview(session, DoWork(operation, valves, told), stamp)
+    return preview(session, DoWork(operation, valves, told, size=size), stamp)
 
 
 def _row(item: Compared, answers: Mapping[int, str]) -> Document:

@@ -8,6 +8,7 @@ from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
 from gaugelink.planning.forecast_rock import travel_words
 from gaugelink.planning.forecast_words import moved_words
 from gaugelink.planning.order_figures import due
+from gaugelink.planning.oversized import KEEPS, SIZED, sizes_for
 from gaugelink.planning.ticking import FACE, Ticked, ticked
 from gaugelink.planning.working import placed
 from gaugelink.quantity import rounded_text
@@ -16,10 +17,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from gaugelink.course import Course
+    from gaugelink.limits import Sheet
     from gaugelink.planning.forecast import Compared
     from gaugelink.planning.order_figures import Due
     from gaugelink.quantity import Displayed
     from gaugelink.view.parts import Document
+    from gaugelink.work import Operation
 
     Sizes = dict[tuple[str, str], list[tuple[int, Displayed]]]
 
@@ -53,10 +56,25 @@ def order_document(course: Course, held: Sequence[Compared]) -> Document | None:
     }
 
 
+def sizes_document(sheet: Sheet, operation: Operation) -> Document:
+    """Write which sizes may be told with work, each with its valves, and what holds untold."""
+    what = SIZED.get(operation)
+    names = dict.fromkeys(limit.size for limit in sheet.oversizes if limit.characteristic == what)
+    return {
+        "sizes": [
+            {"name": name, "valves": [valve.name for valve in sheet.head.valves()
+                                      if name in sizes_for(sheet, what or "", valve.name)]}
+            for name in names
+        ],
+        "untold": "as it was" if operation in KEEPS else "standard",
+    }  # fmt: skip
+
+
 def _line(line: Ticked) -> Document:
     told = []
     for valve, work in line.done.items():
-        words = [f"{valve}:" if valve else "", str(work.depth) if work.depth else "", work.by]
+        size = "" if work.size is None else f"size {work.size or 'standard'}"
+        words = [f"{valve}:" if valve else "", str(work.depth) if work.depth else "", size, work.by]
         told.append(" ".join(word for word in words if word))
     return {
         "operation": line.step.operation,

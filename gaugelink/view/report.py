@@ -143,6 +143,8 @@ def _work(place: int, event: WorkDone) -> Document:
         words += f" ({event.gauge})"
     if event.depth:
         words += f", {event.depth}"
+    if event.size is not None:
+        words += f", size {event.size or 'standard'}"
     return {"place": place, "words": words, "by": event.by, "utc": event.stamp.utc}
 
 

@@ -13,7 +13,7 @@ from gaugelink.planning.compared import compared_in
 from gaugelink.planning.doubt import Doubt, doubts
 from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.forecast import forecast_documents, next_expected
-from gaugelink.view.order import order_document
+from gaugelink.view.order import order_document, sizes_document
 from gaugelink.view.parts import (
     Document,
     entry_document,
@@ -280,7 +280,8 @@ class JobView:
                 "log": bench.store.log,
             },
             "operations": [
-                {"name": name, "concerns": work.concerns} for name, work in WORK.items()
+                {"name": name, "concerns": work.concerns, **sizes_document(self.sheet, name)}
+                for name, work in WORK.items()
             ],
             "watching": bench.watch.on,
             "finished": session.finished,
