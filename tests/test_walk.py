@@ -6,9 +6,13 @@ from itertools import groupby, pairwise, permutations, product
 
 from hypothesis import given, strategies as st
 
+from gaugelink.course import Course
+from gaugelink.events import PositionSkipped, ReadingTaken, WorkDone
 from gaugelink.head import Position, zero_check
 from gaugelink.plan import Step
 from gaugelink.planning.walk import cylinder_of, walk
+from gaugelink.quantity import parse_length
+from gaugelink.reading import Gauge, Stamp, Tag
 
 NAMES = {"guide bore": "bore gauge", "stand-down": "depth gauge", "margin": "caliper"}
 CHECKED = "stand-down"
@@ -126,3 +130,54 @@ def test_a_walk_begins_at_the_rear_where_that_is_shorter() -> None:
     order = walk(PLAN, {*bores, margin})
     assert PLAN[order[0]].position.valve == "4I"
     assert order[-1] == margin
+
+
+NOW = Stamp("2026-01-01T00:00:00.000000Z", 0, "A. N.", "1")
+
+
+class _Bench:
+    """A head that is measured as it is asked for; the order of asking is kept."""
+
+    def __init__(self) -> None:
+        gauges = {"M1": Gauge("M1", "micrometer", "Micrometer", "1", "none", 1_000_000, "")}
+        self.course = Course(PLAN, gauges, "final")
+        self.place = 0
+
+    def apply(self, event: ReadingTaken | WorkDone | PositionSkipped) -> None:
+        self.course.apply(self.place, event)
+        self.place += 1
+
+    def measure(self) -> list[int]:
+        asked = []
+        while (step := self.course.step) is not None:
+            asked.append(self.course.cursor)
+            tag = Tag(step.position, "final", "M1")
+            self.apply(ReadingTaken(NOW, tag, parse_length("1.00 mm"), b"", "button"))
+        return asked
+
+
+def test_a_head_is_walked_from_the_front_first_and_the_least_way_again() -> None:
+    bench = _Bench()
+    assert bench.measure() == list(range(len(PLAN)))
+    bench.apply(WorkDone(NOW, "guide reamed", ("1E", "3I", "4E"),
+                         ("guide bore", "stand-down"), "A. N."))  # fmt: skip
+    asked = [PLAN[number].position for number in bench.measure()]
+    assert [(at.characteristic, at.valve) for at in asked] == [
+        *(("guide bore", valve) for valve in ("1E", "3I", "4E")),
+        ("zero check", ""),
+        *(("stand-down", valve) for valve in ("4E", "3I", "1E")),
+        ("zero check", ""),
+    ]
+    assert bench.course.finished
+
+
+def test_what_nobody_has_measured_yet_is_asked_for_from_the_front() -> None:
+    """Work in the middle of the first time does not turn the rest of it round."""
+    bench = _Bench()
+    first = len([step for step in PLAN if step.position.characteristic == "guide bore"])
+    for _ in range(first):
+        step = bench.course.step
+        assert step is not None
+        bench.apply(PositionSkipped(NOW, step.position, "later"))
+    bench.apply(WorkDone(NOW, "guide reamed", ("4E",), ("guide bore",), "A. N."))
+    assert bench.measure() == [first - 1, *range(first, len(PLAN))]
