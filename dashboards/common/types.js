@@ -238,7 +238,7 @@
  *
  * @typedef {object} Advice the cheapest plan for the head, in finished words
  * @property {string | null} cost null where nothing works
- * @property {string} standing how good it is, and whether it is partial; what is known of a conflict
+ * @property {string} standing how good it is, and whether it is partial
  * @property {string[]} conflict limits that cannot be kept together
  * @property {string} key what this plan is known by
  * @property {{operation: string, done: string, valves: string[], words: string, depth: string}[]} lines in the order of the trade
@@ -248,7 +248,6 @@
  * @property {{valve: string, words: string}[]} remeasure
  * @property {string[]} missing
  * @property {{cost: string, more: string, differs: string[]}[]} alternatives
- * @property {string} may_be_more empty where all alternatives are told
  * @property {string[]} cautions
  * @property {string[]} left_out
  * @property {string[]} together what valves and cylinders have in common after the work
