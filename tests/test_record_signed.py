@@ -42,9 +42,9 @@ def change(path: Path, *statements: str) -> None:
 
 
 def altered(path: Path) -> int:
-    """Make one digit of a reading another one and give the entry's place.
+    """Make one letter of a person's name another one and give the entry's place.
 
-    The entry can be read as before; the shown text alone says something else.
+    The entry can be read as before; it only says that somebody else did it.
     """
     with SqliteStore.read(path) as store:
         for entry in store.entries():
@@ -54,8 +54,8 @@ def altered(path: Path) -> int:
                 break
         else:
             raise AssertionError("no entry to alter")
-    change(path, "UPDATE entries SET leaf = CAST(substr(leaf, 1, " f"{at - 1}) || X'5A' || "
-                 f"substr(leaf, {at + 1}) AS BLOB) WHERE place = {entry.place}")  # fmt: skip
+    leaf = entry.leaf[: at - 1] + b"Z" + entry.leaf[at:]
+    change(path, f"UPDATE entries SET leaf = X'{leaf.hex()}' WHERE place = {entry.place}")
     with SqliteStore.read(path) as store:
         again = list(store.entries())[entry.place].leaf
     assert sum(old != new for old, new in zip(entry.leaf, again, strict=True)) == 1
