@@ -39,7 +39,7 @@ def test_an_oversize_valve_is_no_surprise_where_it_was_ordered(ordered: bool) ->
     assert step is not None
     expected = expected_at(bench.session, step.position)
     assert expected is not None
-    sizes = "8.055 to 8.07" if ordered else "7.955 to 7.97"
+    sizes = "8.055 to 8.070" if ordered else "7.955 to 7.970"
     assert expected_words(expected) == f"expected {sizes} mm after valve replaced"
     bench.keep("8.061")
     assert words(bench, "stem diameter") == ["as foretold" if ordered else "surprise"]
@@ -96,5 +96,5 @@ def test_before_the_work_is_told_the_dialog_goes_by_the_order_too() -> None:
     bench.do(TakePlan("30.00 EUR", "the cheapest", (oversize(), new_stem())))
     stamp = Stamp("2026-01-02T00:00:09.000000Z", 10**10, "A. N.", "1")
     lines = preview(bench.session, DoWork("guide reamed", ("1I",)), stamp)
-    assert "1I guide bore, along: 8.030 mm \u2192 8.1 to 8.115 mm" in lines
+    assert "1I guide bore, along: 8.030 mm \u2192 8.100 to 8.115 mm" in lines
     assert "1I guide clearance by rock, along: \u2192 travel 0.276 to 0.310 mm" in lines

@@ -34,7 +34,7 @@ export class WorkDialog extends HTMLElement {
   #depthWords = h("span");
   #depthLabel = h("label", {}, this.#depthWords, this.#depth);
   #size = h("select", { "aria-label": "Size" });
-  #sizeLabel = h("label", {}, h("span", {}, "Size it is of now"), this.#size);
+  #sizeLabel = h("label", {}, h("span", {}, "Size now"), this.#size);
   #then = h("ul", { class: "then soft", "aria-label": "What will be expected", "aria-live": "polite" });
   #asked = 0;
   #by = field("Done by");

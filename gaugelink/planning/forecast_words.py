@@ -8,7 +8,7 @@ from gaugelink.planning.forecast import STEP_OF
 from gaugelink.quantity import PM_PER, exact_text, rounded_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from gaugelink.events import WorkDone
     from gaugelink.head import Position
@@ -61,11 +61,22 @@ def size_words(forecast: Forecast) -> str:
         ends = [rounded_text(pm or 0, "mm", 3) for pm in (forecast.low_pm, forecast.high_pm)]
         return f"travel {' to '.join(dict.fromkeys(ends))} mm"
     unit = forecast.before.shown.unit if forecast.before else "mm"
-    low, high = (None if pm is None else exact_text(pm, unit, most_places=5)
-                 for pm in (forecast.low_pm, forecast.high_pm))  # fmt: skip
+    low, high = _ends((forecast.low_pm, forecast.high_pm), unit)
     if low is None:
         return f"at most {high} {unit}"
     return f"at least {low} {unit}" if high is None else f"{low} to {high} {unit}"
+
+
+def _ends(ends: Sequence[int | None], unit: LengthUnit) -> Iterator[str | None]:
+    """Write both ends of a range with as many places, as a drawing does: ``8.100`` beside 8.115."""
+    exact = {pm: exact_text(pm, unit, most_places=5) for pm in ends if pm is not None}
+    places = max(len(text.rstrip(".").partition(".")[2]) for text in exact.values())
+    for pm in ends:
+        if pm is None:
+            yield None
+        else:
+            # Where the decimal does not end, the exact text says so.
+            yield exact[pm] if exact[pm].endswith("...") else rounded_text(pm, unit, places)
 
 
 def expected_words(forecast: Forecast) -> str:
