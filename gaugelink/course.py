@@ -276,7 +276,9 @@ class Course:
             self.filled.pop(number, None)
             self.skipped.pop(number, None)
         if numbers:
-            self.cursor = walk(self.plan, numbers)[0]
+            # With several jobs told one after the other, all that they touched is one walk.
+            again = [number for number in self.reopened if self.is_open(number)]
+            self.cursor = walk(self.plan, again)[0]
             self.again = self._why_again(self.cursor)
 
     def _number(self, position: Position) -> int:

@@ -13,7 +13,7 @@ from test_order_figures import one, taken, told, work
 
 from gaugelink.capture.foretold import expected_at, preview
 from gaugelink.deeds import DoWork, TakePlan
-from gaugelink.events import PlannedStep
+from gaugelink.events import PlannedFigure, PlannedStep
 from gaugelink.planning.compared import compared_in
 from gaugelink.planning.forecast_words import compared_words, expected_words
 from gaugelink.reading import Stamp
@@ -43,6 +43,26 @@ def test_an_oversize_valve_is_no_surprise_where_it_was_ordered(ordered: bool) ->
     assert expected_words(expected) == f"expected {sizes} mm after valve replaced"
     bench.keep("8.061")
     assert words(bench, "stem diameter") == ["as foretold" if ordered else "surprise"]
+
+
+@pytest.mark.parametrize(("size", "word"), [("7.962", "as foretold"), ("7.940", "surprise")])
+def test_another_valve_than_the_one_that_was_to_be_moved_is_a_surprise(size, word) -> None:
+    bench = Bench()
+    stem = PlannedFigure("1I", "stem diameter", "7.960 mm", "7.962 mm")
+    moved = PlannedStep("valve moved", ("1I",), "takes the valve of 2I", "", (stem,))
+    bench.do(TakePlan("0.50 EUR", "the cheapest", (moved,)))
+    bench.work("valve moved")
+    bench.go("stem diameter")
+    bench.keep(size)
+    assert words(bench, "stem diameter") == [word]
+
+
+def test_a_valve_that_no_order_moved_is_not_foretold() -> None:
+    bench = Bench()
+    bench.work("valve moved")
+    bench.go("stem diameter")
+    bench.keep("7.940")
+    assert words(bench, "stem diameter") == ["not foretold"]
 
 
 def test_a_guide_reamed_to_an_ordered_oversize_is_expected_there_and_else_not_foretold() -> None:

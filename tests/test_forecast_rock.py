@@ -273,6 +273,30 @@ def test_a_guide_that_is_rocked_with_a_new_valve_goes_by_the_sizes_of_new_ones()
     assert bench.expected() == "expected travel 0.060 to 0.120 mm after guide reamed"
 
 
+def test_a_valve_that_came_from_another_place_is_no_new_one():
+    """The bore along is 8.030; a new stem is 7.955 to 7.970, so 0.060 to 0.075 and twice that."""
+    bench = Bench(TEXT.replace('valve_used = "own"', 'valve_used = "new"'))
+    stem = PlannedFigure("1I", "stem diameter", "7.960 mm", "7.962 mm")
+    fits = PlannedFigure("1I", "guide clearance", "0.068 mm", "0.090 mm")
+    moved = PlannedStep("valve moved", ("1I",), "takes the valve of 2I", "", (stem, fits))
+    bench.do(TakePlan("0.50 EUR", "the cheapest", (moved,)))
+    bench.work("valve moved")
+    assert bench.expected() == "expected travel 0.120 to 0.150 mm after valve moved"
+
+    def figure() -> dict[str, Any]:
+        document = order_document(bench.session, compared_in(bench.session, bench.travels))
+        assert document is not None
+        found: dict[str, Any] = document["lines"][0]["figures"][1]
+        return found
+
+    # The clearance is that of the moved valve, and its own travel is never rocked.
+    assert (figure()["expected"], figure()["found"]) == ("0.068 to 0.090 mm", "")
+    bench.rock(145)
+    assert (figure()["expected"], figure()["found"], figure()["word"]) == (
+        "0.068 to 0.090 mm, by rock travel 0.120 to 0.150 mm", "travel 0.1450 mm", "as foretold"
+    )  # fmt: skip
+
+
 def test_without_the_length_of_the_guide_the_page_says_why_nothing_is_foretold():
     bench = Bench(TEXT.replace('guide_length = "50 mm"\nreach = "25 mm"\n', ""))
     bench.work("guide replaced")

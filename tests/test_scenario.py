@@ -136,6 +136,10 @@ UNFIT = [
      "slip.4.valve", "'5I'"),
     ('valve = "5I"\nsound', 'valve = "5J"\nsound', line_of('valve = "5I"', 2),
      "inspection.6.valve", "'5I'"),
+    ('valve = "2I"\noperation', 'valve = "7I"\noperation', line_of('valve = "2I"', 3),
+     "machining.1.valve", "accepted: '1I', '1E'"),
+    ('operation = "insert fitted"', 'operation = "face skimmed"', line_of('valve = "2I"', 3),
+     "machining.1.valve", "accepted: ''"),
     ('speaks = "all the time"\nper_second = 16', 'speaks = "when pressed"\nper_second = 16',
      line_of('speaks = "all the time"', 2), "gauge.5.speaks", "accepted for rock sweeps"),
 ]  # fmt: skip

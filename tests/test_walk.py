@@ -181,3 +181,23 @@ def test_what_nobody_has_measured_yet_is_asked_for_from_the_front() -> None:
         bench.apply(PositionSkipped(NOW, step.position, "later"))
     bench.apply(WorkDone(NOW, "guide reamed", ("4E",), ("guide bore",), "A. N."))
     assert bench.measure() == [first - 1, *range(first, len(PLAN))]
+
+
+def test_the_check_after_one_gauge_waits_for_what_it_is_the_check_of() -> None:
+    """Two series with checks stand next to each other; the second is begun first."""
+    plan = [Step(zero_check("depth gauge", "before", "stand-down"), "depth gauge"),
+            Step(Position("1E", "stand-down"), "depth gauge"),
+            Step(zero_check("depth gauge", "after", "stand-down"), "depth gauge"),
+            Step(zero_check("caliper", "before", "margin"), "caliper"),
+            Step(Position("1E", "margin"), "caliper"),
+            Step(zero_check("caliper", "after", "margin"), "caliper")]  # fmt: skip
+    assert walk(plan, {0, 1, 2, 4, 5}, at=3) == [4, 5, 0, 1, 2]
+
+
+def test_jobs_told_one_after_the_other_are_measured_again_in_one_walk() -> None:
+    bench = _Bench()
+    bench.measure()
+    for operation, touched in (("guide reamed", "guide bore"), ("shim changed", "margin")):
+        bench.apply(WorkDone(NOW, operation, ("2I",), (touched,), "A. N."))
+    asked = [PLAN[number].position for number in bench.measure()]
+    assert [at.characteristic for at in asked] == ["guide bore", "margin"]

@@ -145,7 +145,7 @@ class Bored(Workpiece):
     def bore_um(self, valve, depth, direction):
         """Give the new stem and the clearance at a depth, straight between what is given."""
         length_mm = self.scenario.sizes.guide_length / 1000
-        stem = self.scenario.sizes.new_stem[self._kind(valve)]
+        stem = self.scenario.sizes.new_stem[self.kind(valve)]
         return stem + float(np.interp(depth * length_mm, self.depth_mm, self.clearance_um))
 
 

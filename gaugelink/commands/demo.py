@@ -4,8 +4,13 @@ Every gauge speaks its own wire format over a real byte stream of the operating 
 everything goes through decoding, capture, judging, record and report as on a real bench. All
 figures are invented.
 
-Exit status: 0 every verdict is within; 1 something is outside or undecided, as it is on the shipped
-head; 2 it could not be done.
+With --through the cheapest plan is taken as the work order and carried out, by a machine that is
+never quite where its dial says and at one place far from it. What the work touched is measured
+again, and the head is released.
+
+Exit status: 0 every verdict is within, and with --through the head is released; 1 something is
+outside or undecided, as it is on the shipped head before the work, or stands against the release;
+2 it could not be done.
 """
 
 from __future__ import annotations
@@ -38,6 +43,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         help="a scenario that ships, or a .toml file")  # fmt: skip
     parser.add_argument("--seed", type=int, metavar="N",
                         help="the same seed gives the same head and the same readings")  # fmt: skip
+    parser.add_argument("--through", action="store_true",
+                        help="do the work that is planned too, measure again, and release the head",
+                        )  # fmt: skip
     parser.add_argument("--pace", action="store_true", help="run as slowly as a person works")
     parser.add_argument("--serve", action="store_true",
                         help="show the dashboard, and leave it up at the end")  # fmt: skip
@@ -67,6 +75,9 @@ def run(args: argparse.Namespace) -> int:
     if scenario.fault:
         what = "found [[fault]], accepted here: none; offer its gauges with gaugelink sim"
         raise InputError(what, file=file, field="fault")
+    if args.through and shop is None:
+        what = "the field is missing, and without prices there is no plan to go by with --through"
+        raise InputError(what, file=file, field="scenario.prices")
     if not 0 <= args.port <= 65535:
         raise InputError(f"found {args.port}, accepted: 0 to 65535", field="--port")
     folder, is_new = _make_folder(args.out)
@@ -84,7 +95,8 @@ def run(args: argparse.Namespace) -> int:
             with contextlib.suppress(OSError):
                 folder.rmdir()  # only if nothing was written into it
         raise
-    return 1 if outcome.outside or outcome.undecided else 0
+    done = outcome.released or not args.through
+    return 0 if done and not outcome.outside and not outcome.undecided else 1
 
 
 async def _show(args: argparse.Namespace, demonstration: Any) -> Outcome:
@@ -95,11 +107,12 @@ async def _show(args: argparse.Namespace, demonstration: Any) -> Outcome:
             url = await stack.enter_async_context(demonstration.running.page(args.port))
             print(f"The dashboard is at {url}", file=sys.stderr, flush=True)
         await stack.enter_async_context(demonstration.bench())
-        if args.json:
+        async with contextlib.AsyncExitStack() as drawing:
+            if not args.json:
+                await drawing.enter_async_context(_drawn(demonstration.running.view.state))
             await demonstration.work()
-        else:
-            async with _drawn(demonstration.running.view.state):
-                await demonstration.work()
+            if args.through:
+                await demonstration.through()
         outcome: Outcome = await demonstration.finish()
         if args.json:
             print(json.dumps(outcome.document(), ensure_ascii=False), flush=True)
@@ -168,19 +181,31 @@ async def _drawn(state: Callable[[], dict[str, Any]]) -> AsyncIterator[None]:
 def _print(outcome: Outcome) -> None:
     from rich.console import Console  # noqa: PLC0415
 
-    from gaugelink.commands.demo_screen import closing_table  # noqa: PLC0415
+    from gaugelink.commands.demo_screen import closing_table, order_table  # noqa: PLC0415
     from gaugelink.view.advice import advice_lines  # noqa: PLC0415
 
     console = Console(highlight=False, markup=False)
-    console.print(closing_table(outcome.report_document))
+    document = outcome.report_document
+    if document["order"] is not None:
+        console.print(f"The work order, {document['order']['cost']}, and what came of it:\n")
+        console.print(order_table(document["order"]))
+        console.print()
+    if outcome.outside or outcome.undecided:
+        console.print(closing_table(document))
+        console.print()
     console.print(
-        f"\n{outcome.readings} readings and {outcome.sweeps} rock sweeps: {outcome.within} within, "
+        f"{outcome.readings} readings and {outcome.sweeps} rock sweeps: {outcome.within} within, "
         f"{outcome.outside} outside, {outcome.undecided} undecided."
     )
-    for item in outcome.report_document["not_measured"]:
+    for item in document["not_measured"]:
         why = f" ({item['why']})" if item["why"] else ""
         console.print(f"Not measured: {item['valve'] or 'head'} {item['characteristic']}{why}")
-    if (advice := outcome.report_document["advice"]) is not None:
+    if document["order"] is not None:
+        console.print(f"The head is {document['release']['sentence']}")
+        for group in document["release"]["groups"]:
+            for row in group["rows"]:
+                console.print(f"  {' '.join([*row['valves'], row['what']])}: {row['why']}")
+    if (advice := document["advice"]) is not None and not outcome.released:
         console.print()
         for line in advice_lines(advice, console.width):
             console.print(line)

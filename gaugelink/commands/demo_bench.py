@@ -12,6 +12,7 @@ from gaugelink.capture.actions import act
 from gaugelink.capture.bench import Bench
 from gaugelink.capture.cable import Cable, alone
 from gaugelink.capture.channel import Channel, line_of
+from gaugelink.commands.demo_through import Through
 from gaugelink.commands.running import Running, beside, opened_event
 from gaugelink.errors import InputError
 from gaugelink.plan import plan_for
@@ -52,6 +53,7 @@ class Outcome:
     store: str
     size: int
     root: str
+    released: bool
     report_document: dict[str, Any]
 
     def document(self) -> dict[str, Any]:
@@ -62,6 +64,7 @@ class Outcome:
             "within": self.within,
             "outside": self.outside,
             "undecided": self.undecided,
+            "released": self.released,
             "report": self.report,
             "store": self.store,
             "head": {"size": self.size, "root": self.root},
@@ -119,6 +122,7 @@ class Demonstration:
     running: Running = field(init=False)
     _gauges: dict[str, BenchGauge] = field(default_factory=dict)
     _pace: Pace = field(default_factory=PersonPace)
+    _operator: Operator | None = None
 
     def __post_init__(self) -> None:
         """Prepare what the bench is shown with."""
@@ -179,21 +183,32 @@ class Demonstration:
     async def work(self) -> None:
         """Have the simulated operator work through the measuring plan."""
         seed = self.scenario.scenario.seed if self.seed is None else self.seed
-        workpiece = Workpiece(self.scenario, self.sheet.head, seed)
-        operator = Operator(
+        self._operator = Operator(
             _Screen(self.running.view.bench, self._pace),
             self._gauges,
-            workpiece,
+            Workpiece(self.scenario, self.sheet.head, seed),
             list(self.scenario.slip),
             self._pace,
             self.scenario.inspection,
-            [*self._loads(workpiece)],
         )
-        await operator.work()
+        self._operator.loads = [*self._loads()]
+        await self._operator.work()
 
-    def _loads(self, workpiece: Workpiece) -> Iterator[tuple[str, str, str]]:
+    async def through(self) -> bool:
+        """Have the head worked on, measured again and released, after `work`.
+
+        Returns:
+            Whether it is released.
+        """
+        assert self._operator is not None
+        assert self.shop is not None
+        return await Through(self.running, self._operator, self.shop, self._loads,
+                             self.scenario.scenario.operator).work()  # fmt: skip
+
+    def _loads(self) -> Iterator[tuple[str, str, str]]:
         """Give what the springs that the sheet has tested show on a tester of whole newtons."""
-        springs = self.scenario.springs
+        assert self._operator is not None
+        workpiece, springs = self._operator.workpiece, self.scenario.springs
         for valve in self.sheet.head.valves():
             spring = self.sheet.spring_of(valve.kind)
             if springs is not None and spring is not None and spring.tested_at_pm is not None:
@@ -208,7 +223,7 @@ class Demonstration:
         return Outcome(
             len(session.readings()), len(session.sweeps()), counts["within"],
             counts["outside"], counts["undecided"], str(self.report), str(self.store), head.size,
-            head.root.hex(), document,
+            head.root.hex(), document["release"]["released"], document,
         )  # fmt: skip
 
     def _cable(self, gauge: BenchGauge, name: str) -> Cable:

@@ -141,3 +141,22 @@ def closing_table(report: dict[str, Any]) -> Table:
             table.add_row(item["valve"] or "head", what, value, scale_text(item["scale"]),
                           item["verdict"])  # fmt: skip
     return table
+
+
+def order_table(order: dict[str, Any]) -> Table:
+    """Make the table of a work order that was carried out: what should be, and what was found."""
+    table = Table(box=None, header_style="bold", pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("valve", no_wrap=True)
+    for name in ("work", "should measure", "measured"):
+        table.add_column(name, ratio=1)
+    table.add_column("", no_wrap=True)
+    for line in order["lines"]:
+        done = "" if line["finished"] else "not done"
+        figures = [one for one in line["figures"] if one["found"]]
+        for owner in line["owners"] or [{"name": "head"}]:
+            table.add_row(owner["name"], Text(line["operation"], "bold"), "", "", done)
+            for one in figures:
+                if (one["valve"] or "head") == owner["name"]:
+                    table.add_row("", Text(one["figure"], "dim"), one["expected"], one["found"],
+                                  one["word"])  # fmt: skip
+    return table

@@ -49,10 +49,11 @@ ORDERED: Final[dict[Operation, tuple[str, ...]]] = {
     "guide replaced": ("guide bore",),
     "guide reamed": ("guide bore",),
     "valve replaced": ("stem diameter",),
+    "valve moved": ("stem diameter",),
     "insert fitted": ("stand-down", "tip height", "installed spring height"),
 }
-"""What a line of the work order brings to a size, whatever it was before: an oversize, or an insert
-that is cut until the valve sits where it should."""
+"""What a line of the work order brings to a size, whatever it was before: an oversize, the stem of
+a valve from another place, or an insert that is cut until the valve sits where it should."""
 SET_PM: Final = 20_000_000
 """A machine takes off what was set to within 0.02 mm (common practice, no source)."""
 SURE: Final = Fraction(258, 100)

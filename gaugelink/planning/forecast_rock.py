@@ -169,6 +169,8 @@ def _new_stem(rock: Position, around: Around, until: int) -> Span | None:
         new = new_of(around.sheet, "stem diameter", rock.valve, size)
         return Span(*new) if new else _printed(around.sheet, rock.valve, "stem diameter")
     for line in around.lines:
+        if line.step.operation != "valve replaced":
+            continue  # what a moved valve measures says nothing of a new one
         for one in line.step.expected or ():
             if one.valve == rock.valve and one.figure == "stem diameter":
                 return Span(parse_length(one.least).pm, parse_length(one.most).pm)
@@ -196,9 +198,30 @@ def travel_words(sheet: Sheet | None, valve: str, least_pm: int, most_pm: int) -
         if limit.method == "rock" and limit.guide_length is not None and limit.reach is not None:
             found = travel_span(Span(least_pm, most_pm), Span(0, 0), limit.guide_length.pm,
                                 limit.reach.pm)  # fmt: skip
-            low, high = (rounded_text(pm, "mm", 3) for pm in (found.low_pm, found.high_pm))
-            return f"travel {low} mm" if low == high else f"travel {low} to {high} mm"
+            return range_words(found.low_pm, found.high_pm)
     return ""
+
+
+def range_words(low_pm: int, high_pm: int) -> str:
+    """Write what a rock should travel.
+
+    >>> range_words(60_000_000, 120_000_000)
+    'travel 0.060 to 0.120 mm'
+    """
+    low, high = (rounded_text(pm, "mm", 3) for pm in (low_pm, high_pm))
+    return f"travel {low} mm" if low == high else f"travel {low} to {high} mm"
+
+
+def is_rocked(sheet: Sheet | None, valve: str, valve_used: str = "") -> bool:
+    """Tell whether the sheet has a guide rocked, and by which valve.
+
+    Args:
+        sheet: the limits.
+        valve: the valve.
+        valve_used: only with this one, ``own`` or ``new``; empty: with either.
+    """
+    return any(limit.method == "rock" and valve_used in {"", limit.valve_used}
+               for limit in (sheet.of("guide clearance", valve) if sheet else ()))  # fmt: skip
 
 
 def _limit(sheet: Sheet, position: Position) -> Limit | None:

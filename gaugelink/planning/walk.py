@@ -11,7 +11,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from gaugelink.head import parse_valve
+from gaugelink.head import parse_valve, zero_check_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -56,7 +56,7 @@ def walk(
     blocks = [
         list(block)
         for _, block in groupby(_from(plan, sorted(wanted), at),
-                                key=lambda number: plan[number].position.characteristic)
+                                key=lambda number: _series(plan[number]))
     ]  # fmt: skip
     ends: list[_Ends | None] = []
     for block in blocks:
@@ -76,11 +76,16 @@ def _from(plan: Sequence[Step], wanted: Sequence[int], at: int | None) -> list[i
     """Begin with the series of characteristics where somebody stands; the plan goes round."""
     if at is None:
         return list(wanted)
-    name = plan[at].position.characteristic
-    first = at
-    while first and plan[first - 1].position.characteristic == name:
+    own, first = _series(plan[at]), at
+    while first and _series(plan[first - 1]) == own:
         first -= 1
     return [*(n for n in wanted if n >= first), *(n for n in wanted if n < first)]
+
+
+def _series(step: Step) -> tuple[str, str]:
+    """Say what is measured in one go; the check after one gauge is not that before the next."""
+    position = step.position
+    return position.characteristic, "" if zero_check_of(position) is None else position.station
 
 
 def _when(cylinder: int | None, here: int | None, rearward: bool) -> tuple[bool, int]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 from gaugelink.simulate.hand import rock
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from random import Random
 
     from gaugelink.head import Position
@@ -75,6 +75,14 @@ class Operator:
     tries: dict[Position, int] = field(default_factory=dict)
 
     async def work(self) -> None:
+        """Measure until nothing more is asked for, test the springs and look at everything."""
+        await self.measure()
+        # Nobody tests a spring that is scrap.
+        scrap = {look.valve for look in self.looks if look.check == "spring" and not look.sound}
+        await self.test_springs(item for item in self.loads if item[0] not in scrap)
+        await self.look(self.looks)
+
+    async def measure(self) -> None:
         """Measure until nothing more is asked for."""
         while (asked := self.screen.asked_for()) is not None:
             position, kind = asked
@@ -92,13 +100,16 @@ class Operator:
                 continue
             if slip is not None and slip.what in {"retake", "strike out"}:
                 await self.screen.press(do="retake", reason=slip.reason)
-        # Nobody tests a spring that is scrap.
-        scrap = {look.valve for look in self.looks if look.check == "spring" and not look.sound}
-        for valve, load, u in self.loads:
-            if valve not in scrap:
-                await self.pace.sleep(1.0)
-                await self.screen.press(do="spring", valve=valve, load=load, u=u)
-        for look in self.looks:
+
+    async def test_springs(self, loads: Iterable[tuple[str, str, str]]) -> None:
+        """Tell what springs show on the tester: valve, load, and the tester's uncertainty."""
+        for valve, load, u in loads:
+            await self.pace.sleep(1.0)
+            await self.screen.press(do="spring", valve=valve, load=load, u=u)
+
+    async def look(self, looks: Iterable[Inspection]) -> None:
+        """Tell what was found by looking."""
+        for look in looks:
             await self.pace.sleep(1.0)
             valves = [look.valve] if look.valve else []
             await self.screen.press(

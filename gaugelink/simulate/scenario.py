@@ -206,6 +206,14 @@ class Slip(_Strict):
     reason: str = ""
 
 
+class Machining(_Strict):
+    """Work that a machine does badly: what it takes off beyond its dial, micrometres."""
+
+    valve: str
+    operation: Literal["seat cut", "insert fitted", "face skimmed", "valve refaced"]
+    off: Micrometres
+
+
 class Inspection(_Strict):
     """What the operator finds by looking, when everything is measured; no valve: all of them."""
 
@@ -225,6 +233,7 @@ class Scenario(_Strict):
     slip: list[Slip] = []
     springs: Springs | None = None
     inspection: list[Inspection] = []
+    machining: list[Machining] = []
     fault: list[Fault] = []
 
     _text: str = PrivateAttr(default="")
@@ -289,6 +298,11 @@ def check_against(scenario: Scenario, sheet: Sheet, file: str) -> None:
         if seen.valve and seen.valve not in names:
             what = f"found {seen.valve!r}, accepted: {', '.join(map(repr, names))}"
             raise _placed(scenario, file, ("inspection", number, "valve"), what)
+    for number, bad in enumerate(scenario.machining):
+        accepted = [""] if bad.operation == "face skimmed" else names
+        if bad.valve not in accepted:
+            what = f"found {bad.valve!r}, accepted: {', '.join(map(repr, accepted))}"
+            raise _placed(scenario, file, ("machining", number, "valve"), what)
     worn = [item.valve for item in scenario.worn]
     for number, valve in enumerate(worn):
         if valve not in names:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken
-from gaugelink.planning.forecast_rock import travel_words
+from gaugelink.planning.forecast_rock import is_rocked, range_words, travel_words
 from gaugelink.planning.forecast_words import moved_words
 from gaugelink.planning.order_figures import due
 from gaugelink.planning.oversized import KEEPS, SIZED, sizes_for
@@ -48,7 +48,8 @@ def order_document(course: Course, held: Sequence[Compared]) -> Document | None:
         "by": order.by,
         "utc": order.stamp.utc,
         "lines": [
-            {**_line(line), "figures": [_figure(course, one, compared, sizes) for one in figures]}
+            {**_line(line), "figures": [_figure(course, line.step.operation, one, compared, sizes)
+                                        for one in figures]}
             for line, figures in zip(lines, due(lines), strict=True)
         ],
         "done": sum(len(line.done) for line in lines),
@@ -88,13 +89,14 @@ def _line(line: Ticked) -> Document:
     }
 
 
-def _figure(course: Course, one: Due, compared: Mapping[int, Compared], sizes: Sizes) -> Document:
+def _figure(
+    course: Course, operation: Operation, one: Due, compared: Mapping[int, Compared], sizes: Sizes
+) -> Document:
     """Write what a line should leave at a valve, and what was found there since."""
-    rocks = ""
-    if one.figure == "guide clearance":
-        rocks = travel_words(course.sheet, one.valve, one.least_pm, one.most_pm)
-    found = _swept(course, one, compared) if rocks else _found(one, sizes)
+    rocked = one.figure == "guide clearance" and is_rocked(course.sheet, one.valve)
+    found = _swept(course, one, compared) if rocked else _found(one, sizes)
     held = [compared[place] for place, _ in found if place in compared]
+    rocks = _travel(course, operation, one, held) if rocked else ""
     surprised = [item for item in held if item.surprise]
     shown = [size for _, size in found]
     word = "surprise" if surprised else ""
@@ -106,11 +108,27 @@ def _figure(course: Course, one: Due, compared: Mapping[int, Compared], sizes: S
         "expected": f"{one.words}, by rock {rocks}" if rocks else one.words,
         "moved": _signed(one.moved_pm) if one.moved_pm else "",
         "done": one.done is not None,
-        "found": f"travel {_span(shown)}" if rocks and shown else _span(shown),
+        "found": f"travel {_span(shown)}" if rocked and shown else _span(shown),
         "difference": _difference(one, shown),
         "word": word,
         "words": moved_words(surprised[0]) if surprised else "",
     }
+
+
+def _travel(course: Course, operation: Operation, one: Due, held: Sequence[Compared]) -> str:
+    """Say what the rocks of a valve should travel, as far as it is known.
+
+    A guide that is rocked with a new valve shows that valve's clearance, not the fitted one's: what
+    it should travel is known when the rock is held against what was foretold for it.
+    """
+    foretold = [item.forecast for item in held]
+    lows = [item.low_pm for item in foretold if item.low_pm is not None]
+    highs = [item.high_pm for item in foretold if item.high_pm is not None]
+    if lows and highs:
+        return range_words(min(lows), max(highs))
+    if operation != "valve replaced" and is_rocked(course.sheet, one.valve, "new"):
+        return ""
+    return travel_words(course.sheet, one.valve, one.least_pm, one.most_pm)
 
 
 def _sizes(course: Course) -> Sizes:
