@@ -227,7 +227,7 @@ def test_own_and_new_valve_are_held_against_each_other_where_both_were_rocked():
     (one,) = found(limits, *rows)
     assert one.answer is not None
     wanted = attribute_by_new_valve(
-        Size(99 * UM, 3 * UM), Size(50 * UM, 3 * UM), LIMIT, NEW.clearance_pm
+        [(Size(99 * UM, 3 * UM), Size(50 * UM, 3 * UM))], LIMIT, NEW.clearance_pm
     )
     assert (one.answer, one.by) == (wanted, "own and new valve")
     assert (one.answer.word, one.sure) == ("valve", True)
@@ -238,9 +238,45 @@ def test_own_and_new_valve_are_held_against_each_other_where_both_were_rocked():
 def test_a_new_parts_clearance_that_the_rock_limit_prints_goes_before_the_sizes():
     printed = OWN.replace("judge", 'new_max = "0.075 mm"\njudge')
     rows = [rock(95, valve_used="own"), rock(70)]
-    wanted = attribute_by_new_valve(Size(95 * UM, 3 * UM), Size(70 * UM, 3 * UM), LIMIT, 75 * UM)
+    wanted = attribute_by_new_valve(
+        [(Size(95 * UM, 3 * UM), Size(70 * UM, 3 * UM))], LIMIT, 75 * UM
+    )
     (one,) = found(STEM + BORE + printed, *rows)
     assert one.answer == wanted
+
+
+def both_ways(along: tuple[float, float], across: tuple[float, float]) -> list[Measured]:
+    """Rocks with the own and with a new valve, micrometres."""
+    return [rock(um, valve_used=used, direction=direction)
+            for direction, pair in (("along", along), ("across", across))
+            for used, um in zip(("own", "new"), pair, strict=True)]  # fmt: skip
+
+
+def test_wear_is_told_within_one_direction():
+    """49 um along, so that a new guide of up to 45 um leaves 94: the valve, worked by hand."""
+    printed = OWN.replace("judge", 'new_max = "0.045 mm"\njudge')
+    (one,) = found(STEM + BORE + printed, *both_ways((99, 50), (60, 70)))
+    assert one.answer is not None
+    assert (one.answer.word, one.sure) == ("valve", True)
+
+
+def test_a_guide_that_is_wide_across_is_not_forgotten_for_a_valve_worn_along():
+    (one,) = found(STEM + BORE + OWN, *both_ways((99, 50), (88, 85)))
+    assert one.answer is not None
+    assert one.answer.word == "both"
+
+
+@pytest.mark.parametrize(
+    ("judge", "own", "new"),
+    [("largest", 101, 52), ("mean", 99, 50)],  # of 97, 101 and of 48, 52
+)
+@pytest.mark.parametrize("turned", [False, True])
+def test_repeated_readings_of_a_place_count_as_the_limit_combines_them(judge, own, new, turned):
+    rows = [rock(97, valve_used="own"), rock(101, valve_used="own"), rock(48), rock(52)]
+    limits = STEM + BORE + OWN.replace('"largest"', f'"{judge}"')
+    (one,) = found(limits, *(rows[::-1] if turned else rows))
+    pair = Size(own * UM, 3 * UM), Size(new * UM, 3 * UM)
+    assert one.answer == attribute_by_new_valve([pair], LIMIT, NEW.clearance_pm)
 
 
 # ------------------------------------------------------------------------- rock against the bore

@@ -152,9 +152,9 @@ class _One:
     def find(self) -> Finding:
         lacks = (", ".join(self.item.missing),) if self.item.missing else ()
         used = [row for row in self.rows if row.place in self.item.places]
-        pair = self._pair()
-        if self.limit.valve_used != "new" and pair is not None:
-            return self._by_pair(*pair, lacks)
+        pairs = self._pairs()
+        if self.limit.valve_used != "new" and pairs:
+            return self._by_pairs(pairs, lacks)
         ready = [row for row in used if row.characteristic == "guide clearance"]
         if any(not self._fits(row) for row in ready):
             return Finding(self.item, missing=(f"a {self._name} as the limit is for",))
@@ -185,13 +185,14 @@ class _One:
 
     # ------------------------------------------------------------------ own against new valve
 
-    def _pair(self) -> tuple[Measured, Measured] | None:
-        """Give the largest clearance with the own and with a new valve, at places that have both.
+    def _pairs(self) -> list[tuple[Size, Size]]:
+        """Give the clearance with the own and with a new valve at every place that has both.
 
-        Both by the limit's method and figure, and with its lift.
+        Both by the limit's method and figure, and with its lift. Repeated readings of a place count
+        as the limit combines readings: their mean, or the largest.
         """
         methods = {one.method for one in self.sheet.of("guide clearance", self.item.valve)}
-        found: dict[str, dict[tuple[str, str], Measured]] = {"own": {}, "new": {}}
+        found: dict[str, dict[tuple[str, str], list[Measured]]] = {"own": {}, "new": {}}
         for row in self.rows:
             lift_pm = self.limit.lift.pm if self.limit.lift else None
             if (
@@ -201,25 +202,20 @@ class _One:
                 and row.lift_pm in {None, lift_pm}
                 and (used := self._valve_of(row))
             ):
-                found[used][row.station, row.direction] = row
-        places = found["own"].keys() & found["new"].keys()
-        if not places:
-            return None
-        own, new = (max((found[used][place] for place in places), key=lambda row: row.value_pm)
-                    for used in ("own", "new"))  # fmt: skip
-        return own, new
+                found[used].setdefault((row.station, row.direction), []).append(row)
+        combined = _mean if self.limit.judge == "mean" else _largest
+        return [(combined(rows), combined(found["new"][place]))
+                for place, rows in found["own"].items() if place in found["new"]]  # fmt: skip
 
-    def _by_pair(self, own: Measured, new: Measured, lacks: tuple[str, ...]) -> Finding:
+    def _by_pairs(self, pairs: list[tuple[Size, Size]], lacks: tuple[str, ...]) -> Finding:
         loosest_pm = self._loosest_pm()
-        if not own.u_pm or not new.u_pm:
+        if not all(size.u_pm for pair in pairs for size in pair):
             return Finding(self.item, missing=(*lacks, f"the uncertainty of each {self._name}"))
         if loosest_pm is None:
             return Finding(self.item, missing=(*lacks, *self._new_sizes_missing()))
         if loosest_pm > self._upper_pm:
             return Finding(self.item, missing=(*lacks, self._too_loose(loosest_pm)))
-        answer = _by_valves(
-            Size(own.value_pm, own.u_pm), Size(new.value_pm, new.u_pm), self._upper_pm, loosest_pm
-        )
+        answer = _by_valves(tuple(pairs), self._upper_pm, loosest_pm)
         return Finding(self.item, "own and new valve", answer, lacks)
 
     def _loosest_pm(self) -> int | None:
@@ -291,18 +287,25 @@ def _deciding(
     judge: str, stems: Sequence[Measured], bores: Sequence[Measured]
 ) -> tuple[Size, Size]:
     """Give the stem and the bore that make the clearance, as the limit combines readings."""
-
-    def mean(rows: Sequence[Measured]) -> Size:
-        return Size(Fraction(sum(row.value_pm for row in rows), len(rows)), _u_pm(rows))
-
-    def pick(rows: Sequence[Measured], *, largest: bool) -> Size:
-        row = (max if largest else min)(rows, key=lambda one: one.value_pm)
-        return Size(row.value_pm, row.u_pm or _u_pm(rows))
-
     if judge == "mean":
-        return mean(stems), mean(bores)
-    tight = judge == "smallest"
-    return pick(stems, largest=tight), pick(bores, largest=not tight)
+        return _mean(stems), _mean(bores)
+    if judge == "smallest":
+        return _largest(stems), _smallest(bores)
+    return _smallest(stems), _largest(bores)
+
+
+def _mean(rows: Sequence[Measured]) -> Size:
+    return Size(Fraction(sum(row.value_pm for row in rows), len(rows)), _u_pm(rows))
+
+
+def _largest(rows: Sequence[Measured]) -> Size:
+    row = max(rows, key=lambda one: one.value_pm)
+    return Size(row.value_pm, row.u_pm or _u_pm(rows))
+
+
+def _smallest(rows: Sequence[Measured]) -> Size:
+    row = min(rows, key=lambda one: one.value_pm)
+    return Size(row.value_pm, row.u_pm or _u_pm(rows))
 
 
 def _u_pm(rows: Sequence[Measured]) -> int:

@@ -20,8 +20,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
+from gaugelink.planning.forecast import SURE as APART
+
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from fractions import Fraction
 
     import numpy as np
@@ -35,9 +37,6 @@ Fault = Literal["none", "valve", "guide", "either", "both"]
 
 SURE: Final = 0.95
 """The probability from which an answer is one: that of the guard band of a verdict."""
-
-CONTRADICTED: Final = 2
-"""Standard uncertainties by which a new valve may read looser than the own one (95 %)."""
 
 LOOSER: Final = (
     "the new valve reads looser than the own one, which wear cannot do; see whether the valves "
@@ -142,43 +141,75 @@ def attribute(
     return _attributed(found, doubts)
 
 
-def attribute_by_new_valve(own: Size, other: Size, limit_pm: int, loosest_pm: int) -> Attributed:
+def attribute_by_new_valve(
+    pairs: Sequence[tuple[Size, Size]], limit_pm: int, loosest_pm: int
+) -> Attributed:
     """Attribute a clearance to valve and guide by a second one, taken with a new valve.
 
-    Both by the same method, rock or direct, at the same places and, for rock, with the same lift.
+    Both by the same method, rock or direct, and, for rock, with the same lift. What the own valve
+    reads more is its wear, told in one direction at a time: two directions differ by the shape of
+    the guide too. The direction of the largest wear counts for the valve, as its thinnest place
+    does for the sizes; that of the largest clearance with the new valve for the guide; that of the
+    largest with the own valve for the clearance as it is.
 
     Args:
-        own: the clearance with the own valve.
-        other: that with the new valve.
+        pairs: by direction, or station, the clearance with the own valve and that with the new one.
         limit_pm: the largest clearance allowed, itself within.
         loosest_pm: the largest clearance of new parts by the same method, from the book.
 
     Raises:
-        ValueError: an uncertainty is not above 0, or new parts are over the limit.
+        ValueError: there is no pair, an uncertainty is not above 0, or new parts are over the
+            limit.
 
     >>> um = 10**6  # limit 80 um, new parts up to 60 um: own valve 99 um, new valve 50 um
-    >>> found = attribute_by_new_valve(Size(99 * um, 3 * um), Size(50 * um, 3 * um), 80 * um,
-    ...                                60 * um)
+    >>> along, across = (Size(99 * um, 3 * um), Size(50 * um, 3 * um)), (
+    ...     Size(88 * um, 3 * um), Size(85 * um, 3 * um))
+    >>> found = attribute_by_new_valve([along], 80 * um, 60 * um)
     >>> found.word, round(found.right, 3)
     ('valve', 1.0)
+    >>> found = attribute_by_new_valve([along, across], 80 * um, 60 * um)
+    >>> found.word, round(found.right, 3)  # across, the guide is over with a new valve: 85 um
+    ('both', 0.952)
     """
+    if not pairs:
+        raise ValueError("found no clearance, needed: one with the own and with the new valve")
     limit, loosest = float(limit_pm), float(loosest_pm)
-    _needed(limit, loosest, own.u_pm, other.u_pm)
+    _needed(limit, loosest, *(size.u_pm for pair in pairs for size in pair))
+    worst = max(pairs, key=lambda pair: pair[0].pm)
+    widest = max(pairs, key=lambda pair: pair[1].pm)
+    worn = max(pairs, key=lambda pair: (pair[0].pm - pair[1].pm, pair[0].pm))
+    own, other = worn
 
     def over_from(x: NDArray[np.float64]) -> NDArray[np.float64]:
         return 0 * x + limit
 
     def worn_from(x: NDArray[np.float64]) -> NDArray[np.float64]:
-        # What the own valve reads more is its wear; that much it would read more in a new guide.
+        # So much more the own valve would read in a new guide.
         return limit - loosest + x
 
     steps = [float(own.pm) - limit + loosest, loosest, limit]
     found = _integrate(
-        (float(other.pm), other.u_pm), (float(own.pm), own.u_pm), limit, over_from, worn_from, steps
-    )
-    apart = other.pm - own.pm
-    contradicted = apart > 0 and apart**2 > CONTRADICTED**2 * (own.u_pm**2 + other.u_pm**2)
-    return _attributed(found, (LOOSER,) if contradicted else ())
+        (float(other.pm), other.u_pm), (float(own.pm), own.u_pm), limit, over_from, worn_from,
+        steps, over=None if worst is worn else _above(worst[0], limit),
+        guide=None if widest is worn else _above(widest[1], limit),
+    )  # fmt: skip
+    return _attributed(found, (LOOSER,) if any(_looser(*pair) for pair in pairs) else ())
+
+
+def _above(size: Size, limit: float) -> float:
+    from scipy.special import ndtr  # noqa: PLC0415  slow to start, and only wanted here
+
+    return float(ndtr((float(size.pm) - limit) / size.u_pm))
+
+
+def _looser(own: Size, other: Size) -> bool:
+    """Tell whether a new valve reads looser than the own one by more than 2.58 u (99 %).
+
+    As everywhere where two readings are held against each other: of heads with nothing wrong, one
+    direction in 200 is doubted. With 2 u it would be one in 44, and most guides have two.
+    """
+    apart = (other.pm - own.pm) * APART.denominator
+    return apart > 0 and apart**2 > APART.numerator**2 * (own.u_pm**2 + other.u_pm**2)
 
 
 def _needed(limit: float, loosest: float, *uncertainties: int) -> None:
@@ -204,6 +235,9 @@ def _integrate(
     over_from: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     worn_from: Callable[[NDArray[np.float64]], NDArray[np.float64]],
     steps: list[float],
+    *,
+    over: float | None = None,
+    guide: float | None = None,
 ) -> dict[Fault, float]:
     """Integrate two independent normal densities over the region of every answer.
 
@@ -215,6 +249,8 @@ def _integrate(
         over_from: for values of the first, from where the second makes the clearance over.
         worn_from: and from where it makes the valve worn.
         steps: where the integrand may bend or step, as seen from the first.
+        over: the probability that the clearance is over, where another reading decides that.
+        guide: the same of the guide being worn.
     """
     import numpy as np  # noqa: PLC0415  slow to start, and only wanted here
     from scipy.special import ndtr  # noqa: PLC0415
@@ -231,17 +267,21 @@ def _integrate(
     weight = (half * weights).ravel() * np.exp(-0.5 * ((x - mean) / u) ** 2)
     weight = weight / weight.sum()  # what lies beyond the reach is shared out
 
-    over = over_from(x)
-    worn = np.maximum(worn_from(x), over)
-    none = ndtr((over - inner[0]) / inner[1])
-    # Differences of the upper tails keep their digits where both are near 1.
-    beyond = ndtr((inner[0] - worn) / inner[1])
-    between = np.maximum(ndtr((inner[0] - over) / inner[1]) - beyond, 0)
-    guide = x > limit
+    if over is None:
+        start = over_from(x)
+        none = ndtr((start - inner[0]) / inner[1])
+        # Differences of the upper tails keep their digits where both are near 1.
+        beyond = ndtr((inner[0] - np.maximum(worn_from(x), start)) / inner[1])
+        between = np.maximum(ndtr((inner[0] - start) / inner[1]) - beyond, 0)
+    else:
+        none = 0 * x + (1 - over)
+        beyond = over * ndtr((inner[0] - worn_from(x)) / inner[1])
+        between = over - beyond
+    worn = np.where(x > limit, 1.0, 0.0) if guide is None else 0 * x + guide
     return {
         "none": float(weight @ none),
-        "valve": float(weight @ np.where(guide, 0, beyond)),
-        "guide": float(weight @ np.where(guide, between, 0)),
-        "either": float(weight @ np.where(guide, 0, between)),
-        "both": float(weight @ np.where(guide, beyond, 0)),
+        "valve": float(weight @ ((1 - worn) * beyond)),
+        "guide": float(weight @ (worn * between)),
+        "either": float(weight @ ((1 - worn) * between)),
+        "both": float(weight @ (worn * beyond)),
     }
