@@ -145,6 +145,24 @@ def with_more_limits(task: Task, seed: int) -> Task:
                    u_pm=u_head)  # fmt: skip
 
 
+def tip_keeps(task: Task, here: Place, used: Place | None, top: int) -> bool:
+    """Tell whether a tip keeps its limits; its valve may be longer or shorter than the last one.
+
+    Three readings make the height then, each with its uncertainty; held squared, as clearances are.
+    """
+    rules = task.rules["intake"]
+    square = rules.u_pm.get("tip height", 0) ** 2
+    if used is not None and used is not here:
+        lengths = [one.readings.get("valve length") for one in (used, here)]
+        if None not in lengths:
+            top += lengths[0] - lengths[1]
+            square += 2 * rules.u_pm.get("valve length", 0) ** 2
+    limit = rules.limits["tip height"]
+    rooms = ([top - limit.lower] if limit.lower is not None else []) + (
+        [limit.upper - top] if limit.upper is not None else [])  # fmt: skip
+    return all(room >= 0 and room**2 * 1000**2 >= 1645**2 * square for room in rooms)
+
+
 def width_after(task: Task, here: Place, seat: str, depth: int) -> Fraction | None:
     """Give a seat's width once it is worked; None: whatever the shop wants."""
     per_cut = task.rules["intake"].width_per_cut
@@ -279,7 +297,10 @@ def cheapest_at(
                     continue
                 top = here.readings["tip height"] + drop - tip
                 high = here.readings["installed spring height"] + drop - shim
-                if not (keeps(task, "tip height", top, top)
+                long = used.readings.get("valve length") if used else None
+                if long is not None and not keeps(task, "valve length", *[long - tip] * 2):
+                    continue
+                if not (tip_keeps(task, here, used, top)
                         and keeps(task, "installed spring height", high, high)):  # fmt: skip
                     continue
                 u = STEP if "installed spring height" in rules.u_pm else 0

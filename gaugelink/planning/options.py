@@ -245,7 +245,8 @@ class Fitting:
         names: tuple[Figure, ...] = (*HEIGHTS, *OF_VALVE, "seat width")
         for name in names:
             limit = self._range(name)
-            found += bounds(name, name, limit.lower, limit.upper, self._u(name))
+            u_pm = self._u_tip() if name == "tip height" else self._u(name)
+            found += bounds(name, name, limit.lower, limit.upper, u_pm)
         rules = self._rules
         if rules.lift_pm is not None and rules.solid_pm is not None and (
             rules.bind_least_pm is not None and "coil-bind margin min" not in self._without
@@ -259,15 +260,35 @@ class Fitting:
         """How much deeper this valve sits than the one that was measured here."""
         return (self._used.drop_pm if self._used else 0) - self._here.drop_pm
 
+    @property
+    def _longer(self) -> int | None:
+        """How much longer this valve is than the one measured here; None where nobody knows."""
+        if self._used is None or self._used is self._here:
+            return None
+        own, other = (one.readings.get("valve length") for one in (self._here, self._used))
+        return None if own is None or other is None else other - own
+
+    def _u_tip(self) -> int:
+        """Give the uncertainty of the tip's height: of one reading, or of that and two lengths."""
+        u_pm = self._u("tip height")
+        if self._longer is None:
+            return u_pm
+        square = u_pm**2 + 2 * self._u("valve length") ** 2
+        return isqrt(square - 1) + 1 if square else 0
+
     def seated(self, spring: tuple[Bound, ...], *, deeds: Sequence[Deed] = ()) -> Seated:
         """Give the place with this valve in it before any work.
 
+        Its tip stands higher by what it sinks and by what it is longer than the valve that was
+        measured here: refacing sinks a valve without making it shorter.
         Where the deeds bring the seat to its width (an insert does, and a cut unless the book says
         how much wider it makes a seat), what the width was holds nothing any longer.
         """
         now, used, per_cut = self._here.readings, self._used, self._rules.width_per_cut
         figures: dict[Figure, int] = {name: now[name] + self.sunk for name in HEIGHTS
                                       if name in now}  # fmt: skip
+        if "tip height" in figures:
+            figures["tip height"] += self._longer or 0
         if "seat width" in now:
             figures["seat width"] = now["seat width"]
         rates: dict[Step, dict[Figure, Fraction]] = {}
