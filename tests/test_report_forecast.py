@@ -40,6 +40,28 @@ def test_surprises_stand_first_and_say_what_they_can_mean():
     assert rows[2]["remarks"] == [SILENT["words"]]
 
 
+def test_several_places_of_one_part_that_came_out_as_foretold_are_one_row():
+    stem = CAME | {"characteristic": "stem diameter", "before": "", "expected": "7.955 mm"}
+    taken = [
+        stem | {"place": 30, "station": "top", "found": "7.954 mm", "difference": "-0.001 mm"},
+        stem | {"place": 31, "station": "mid", "found": "7.957 mm", "difference": "+0.002 mm"},
+        stem | {"place": 32, "station": "low", "found": "7.956 mm", "difference": "+0.001 mm"},
+    ]
+    [row] = forecast_rows(taken)
+    assert row["what"] == "stem diameter, 3 places"
+    assert (row["found"], row["difference"]) == ("7.954 to 7.957 mm", "+0.002 mm")
+    assert (row["before"], row["place"]) == ("", "30 to 32")
+
+
+@pytest.mark.parametrize(
+    "other",
+    [{"word": "surprise"}, {"word": "not foretold"}, {"valve": "3E"}, {"expected": "1.2 mm"},
+     {"found": "about a millimetre"}, {"found": "0.046 in"}, {"difference": None}],
+)  # fmt: skip
+def test_what_differs_in_more_than_its_place_keeps_its_own_row(other):
+    assert len(forecast_rows([CAME, CAME | {"place": 21} | other])) == 2
+
+
 @pytest.mark.parametrize("rows", [None, [], "forecast", [None, 7], [{}], [{"word": 3}]])
 def test_whatever_is_missing_or_of_another_kind_a_report_can_be_made(rows):
     assert isinstance(lay_out({"forecast": rows})["forecast"], list)

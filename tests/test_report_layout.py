@@ -256,6 +256,34 @@ def test_the_outcome_is_one_plain_sentence_with_the_counts(words, wanted):
     assert made["sentence"].replace("\u00a0", " ") == wanted
 
 
+def test_after_work_the_outcome_speaks_of_the_work_and_not_of_the_stage_it_began_in():
+    told = {"operation": "seat lapped", "gauge": "", "detail": "0.005 mm", "by": "A. Nilsen"}
+    made = outcome("as received", [{"verdict": "within"}] * 2, [], [], [{**told, "valves": ["2I"]}])
+    assert made["sentence"].replace("\u00a0", " ") == (
+        "After the work that was told, all 2 verdicts are within their limits."
+    )
+    made = outcome("as received", [{"verdict": "within"}] * 2, [], [])
+    assert made["sentence"].startswith("As received")
+
+
+def test_the_same_work_on_several_valves_told_one_after_the_other_is_said_once():
+    lapped = {"operation": "seat lapped", "gauge": "", "detail": "0.005 mm", "by": "A. Nilsen"}
+    skimmed = {"operation": "face skimmed", "valves": [], "gauge": "", "detail": "0.1 mm", "by": ""}
+    works = [
+        {**lapped, "valves": ["1I"]}, {**lapped, "valves": ["1E"]},
+        {**lapped, "valves": ["2I"], "by": "B. Olsen"}, skimmed, {**lapped, "valves": ["2E"]},
+    ]  # fmt: skip
+    assert outcome("", [{"verdict": "within"}], [], [], works)["work"] == [
+        "seat lapped on 1I, 1E, 0.005 mm, by A. Nilsen",
+        "seat lapped on 2I, 0.005 mm, by B. Olsen",
+        "face skimmed, 0.1 mm, by nobody named",
+        "seat lapped on 2E, 0.005 mm, by A. Nilsen",
+    ]
+    many = [{**lapped, "by": f"N. {n}"} for n in range(60)]
+    said = outcome("", [{"verdict": "within"}], [], [], many)["work"]
+    assert said[-1] == f"and {60 - len(said) + 1} more, in the record"
+
+
 def test_what_did_not_go_smoothly_is_said_on_the_first_page():
     document = sample_document()
     remarks = lay_out(document)["outcome"]["remarks"]

@@ -150,7 +150,15 @@ class TestReport:
                 assert not places & {item["place"] for item in stale}
                 words = "valve replaced on 1I, 0.10 mm"
                 assert report["work"] == [
-                    {"place": place, "words": words, "by": "B. T.", "utc": event.stamp.utc}
+                    {
+                        "place": place,
+                        "operation": "valve replaced",
+                        "valves": ["1I"],
+                        "gauge": "",
+                        "detail": "0.10 mm",
+                        "by": "B. T.",
+                        "utc": event.stamp.utc,
+                    }
                 ]
                 drawn = json.dumps(lay_out(report))
                 assert lay_out(report)["outcome"]["work"] == [f"{words}, by B. T."]

@@ -276,7 +276,17 @@ REPORT = {
     "forecast": [FORECAST],
     "deciders": [DECIDER],
     "not_measured": [{"valve": Maybe(str), "characteristic": str, "method": str, "why": str}],
-    "work": [{"place": int, "words": str, "by": str, "utc": str}],
+    "work": [
+        {
+            "place": int,
+            "operation": str,
+            "valves": [str],
+            "gauge": str,
+            "detail": str,
+            "by": str,
+            "utc": str,
+        }
+    ],
     "sweeps": [SWEEP],
     "readings": [READING],
     "limits": [

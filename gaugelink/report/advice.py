@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.report.rows import items, mapping, mappings
-from gaugelink.report.text import moment, printable
+from gaugelink.report.text import moment, moment_words, printable
 
 if TYPE_CHECKING:
     from gaugelink.report.rows import Doc, Print
@@ -55,7 +55,7 @@ def order_part(order: object) -> Print | None:
         "cost": printable(doc.get("cost"), 40),
         "standing": printable(doc.get("standing"), 160),
         "by": printable(doc.get("by"), 60),
-        "utc": " ".join(part for part in moment(doc.get("utc")) if part),
+        "utc": moment_words(moment(doc.get("utc"))),
         "rows": [_row(line) for line in mappings(doc.get("lines"))[:_MOST]],
     }
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.report.rows import Doc, Frame, Print, mapping, verdict_row, whole
+from gaugelink.report.rows import Doc, Frame, Print, items, mapping, verdict_row, whole
 from gaugelink.report.scale import (
     VERDICTS,
     Axes,
@@ -66,7 +67,8 @@ def outcome(
         words = "the one verdict is within its limits."
     else:
         words = f"all {judged} verdicts are within their limits."
-    sentence = f"{stage}, {words}" if stage else words
+    when = "after the work that was told" if work else stage
+    sentence = f"{when}, {words}" if when else words
     return {
         "sentence": sentence[:1].upper() + sentence[1:],
         "valves": [
@@ -80,14 +82,32 @@ def outcome(
 
 
 def _work(work: Sequence[Doc]) -> list[str]:
-    """Say what was done to the head, in the order in which it was told."""
-    made = [
-        f"{printable(one.get('words'), 120, unbroken=18)}, "
-        f"by {printable(one.get('by'), 40, unbroken=18) or 'nobody named'}"
-        for one in work[:_MOST_WORK]
-    ]
-    rest = len(work) - len(made)
-    return [*made, f"and {rest} more, in the record"] if rest else made
+    """Say what was done to the head, in the order in which it was told, and by whom.
+
+    The same work on several valves, told one after the other, is said once.
+
+    >>> told = {"operation": "seat lapped", "gauge": "", "detail": "0.005 mm", "by": "A. N."}
+    >>> _work([{**told, "valves": ["2I"]}, {**told, "valves": ["2E", "3E"]}])
+    ['seat lapped on 2I, 2E, 3E, 0.005 mm, by A. N.']
+    """
+    made = []
+    for (operation, gauge, detail, by), group in groupby(work, key=_told):
+        valves = [name for one in group for name in items(one.get("valves"))]
+        words = operation
+        if valves:
+            words += f" on {printable(', '.join(map(str, valves)), 120, unbroken=18)}"
+        if gauge:
+            words += f" ({gauge})"
+        made.append(f"{words}{f', {detail}' if detail else ''}, by {by or 'nobody named'}")
+    rest = len(made) - _MOST_WORK
+    return [*made[:_MOST_WORK], f"and {rest} more, in the record"] if rest > 0 else made
+
+
+def _told(one: Doc) -> tuple[str, str, str, str]:
+    operation, gauge, detail = (
+        printable(one.get(key), 60, unbroken=18) for key in ("operation", "gauge", "detail")
+    )
+    return operation, gauge, detail, printable(one.get("by"), 40, unbroken=18)
 
 
 def _names_with(word: str, verdicts: list[Doc]) -> str:

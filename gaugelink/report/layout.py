@@ -27,7 +27,7 @@ from gaugelink.report.rows import (
     whole,
 )
 from gaugelink.report.scale import VERDICTS, common_axes, verdict_word
-from gaugelink.report.text import blocks, moment, printable
+from gaugelink.report.text import blocks, moment, moment_words, printable
 
 _KIND_WORDS: Final = {"intake": "intake valve", "exhaust": "exhaust valve"}
 _MOST_MAP_VALVES: Final = 96
@@ -50,7 +50,7 @@ def lay_out(document: Doc) -> Print:
     places = (whole(reading.get("place")) for reading in readings)
     frame = Frame(frozenset(place for place in places if place is not None), common_axes(verdicts))
     return {
-        "job": _job(job),
+        "job": _job(job, worked=bool(document.get("work"))),
         "outcome": outcome(
             printable(job.get("stage"), 60),
             verdicts,
@@ -101,7 +101,7 @@ def lay_out(document: Doc) -> Print:
     }
 
 
-def _job(job: Doc) -> Print:
+def _job(job: Doc, *, worked: bool) -> Print:
     started, finished = moment(job.get("started")), moment(job.get("finished"))
     facts = (
         ("Head", "head", 160), ("Serial", "serial", 60), ("Stage", "stage", 60),
@@ -109,19 +109,17 @@ def _job(job: Doc) -> Print:
         ("Operator", "operator", 60), ("Bench", "bench", 60),
     )  # fmt: skip
     rows = [(label, printable(job.get(key), limit) or "not stated") for label, key, limit in facts]
-    rows.append(("Started", _moment_words(started)))
-    rows.append(("Finished", _moment_words(finished)))
+    if worked:  # the stage is that of the first reading
+        rows = [(label, f"{text}, worked on since" if label == "Stage" else text)
+                for label, text in rows]  # fmt: skip
+    rows.append(("Started", moment_words(started)))
+    rows.append(("Finished", moment_words(finished)))
     return {
         "name": printable(job.get("name"), 60) or "without a name",
         "short": printable(job.get("name"), 28) or "without a name",
         "invented": job.get("invented") is True,
         "facts": dict(rows),
     }
-
-
-def _moment_words(parts: tuple[str, str]) -> str:
-    date, time = parts
-    return f"{date} {time[:8]} UTC" if date else time or "not stated"
 
 
 def _by_valve(verdicts: list[Doc], valves: list[Doc], frame: Frame) -> list[Print]:

@@ -153,3 +153,13 @@ def moment(value: object) -> tuple[str, str]:
     """
     match = re.fullmatch(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d:\d\d(?:\.\d{1,9})?)Z", str(value or ""))
     return (match[1], match[2]) if match else ("", printable(value, 40, unbroken=12))
+
+
+def moment_words(parts: tuple[str, str]) -> str:
+    """Write a date and a time of day for reading, to the second.
+
+    >>> moment_words(moment("2026-11-25T12:51:37.123456Z"))
+    '2026-11-25 12:51:37 UTC'
+    """
+    date, time = parts
+    return f"{date} {time[:8]} UTC" if date else time or "not stated"

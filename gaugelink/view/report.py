@@ -136,16 +136,18 @@ def _gauges(view: JobView) -> list[Document]:
 
 
 def _work(place: int, event: WorkDone) -> Document:
-    words: str = event.operation
-    if event.valves:
-        words += f" on {', '.join(event.valves)}"
-    if event.gauge:
-        words += f" ({event.gauge})"
-    if event.depth:
-        words += f", {event.depth}"
+    detail = [str(event.depth)] if event.depth else []
     if event.size is not None:
-        words += f", size {event.size or 'standard'}"
-    return {"place": place, "words": words, "by": event.by, "utc": event.stamp.utc}
+        detail.append(f"size {event.size or 'standard'}")
+    return {
+        "place": place,
+        "operation": event.operation,
+        "valves": list(event.valves),
+        "gauge": event.gauge or "",
+        "detail": ", ".join(detail),
+        "by": event.by,
+        "utc": event.stamp.utc,
+    }
 
 
 def _limit(limit: Limit) -> Document:
