@@ -48,8 +48,12 @@ def order_document(course: Course, held: Sequence[Compared]) -> Document | None:
         "by": order.by,
         "utc": order.stamp.utc,
         "lines": [
-            {**_line(line), "figures": [_figure(course, line.step.operation, one, compared, sizes)
-                                        for one in figures]}
+            {
+                **_line(line),
+                "figures": [
+                    _figure(course, line.step.operation, one, compared, sizes) for one in figures
+                ],
+            }
             for line, figures in zip(lines, due(lines), strict=True)
         ],
         "done": sum(len(line.done) for line in lines),
