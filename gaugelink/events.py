@@ -303,8 +303,9 @@ class DeviationSigned:
     """A named person accepts a verdict that is not within, for this value and these readings.
 
     Or a reading that surprised after work: then ``limit`` says what was expected. ``value`` is
-    exact text with its unit, ``places`` the record places of the readings used. Any other value or
-    reading is another verdict, which nobody has signed.
+    exact text with its unit; of a spring's load, its coils, or what places have in common, what the
+    page shows. ``places`` are the record places of the readings used, and of a spring's test. Any
+    other value or reading is another verdict, which nobody has signed.
     """
 
     stamp: Stamp

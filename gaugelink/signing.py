@@ -78,7 +78,9 @@ def decide_deviation(told: SignDeviation, stamp: Stamp, course: Course) -> Devia
         raise SessionError(NOBODY)
     if not reason:
         raise SessionError("a reason is needed; it stays in the record")
-    if not told.places or not set(told.places) <= set(course.filled.values()):
+    tested = course.signoff.tested(course.work).values()
+    counting = {*course.filled.values(), *(one.place for one in tested if not one.void)}
+    if not told.places or not set(told.places) <= counting:
         raise SessionError("the readings of this verdict have changed meanwhile; look at it again")
     return DeviationSigned(stamp, told.valve, told.characteristic, told.method, told.limit,
                            told.value, by, reason, told.places)  # fmt: skip

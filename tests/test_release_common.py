@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import pytest
 import release_kit
 from release_kit import DEPTH, Head
 
 from gaugelink import sheetfile
+from gaugelink.deeds import SignDeviation
+from gaugelink.errors import SessionError
 from gaugelink.plan import plan_for
-from gaugelink.release import commons_in, verdict_of
+from gaugelink.release import Signable, commons_in, verdict_of
 from gaugelink.sheetfile import load
+from gaugelink.view.release import release_document
 
 SPREAD = '[rebuild]\nstand_down_spread = { intake = "0.10 mm" }\n'
 CHAMBER = """\
@@ -58,6 +63,44 @@ def test_a_spread_that_is_not_within_blocks(monkeypatch, second: str, word: str)
     wanted = f"spread of stand-down, intake: {word}, {far}"
     assert head.words() == [wanted] * bool(word)
     assert [block.kind for block in head.blocks()] == [word] * bool(word)
+
+
+def test_a_spread_that_is_accepted_by_name_stands_against_nothing(monkeypatch):
+    """It holds for these readings: measured again with the same size, it is another figure."""
+    sheet_with(monkeypatch, SPREAD)
+    head = Head()
+    downs(head, "1.20", "1.35")
+    (block,) = head.blocks()
+    assert block.sign == Signable(
+        "", "spread of stand-down, intake", "", "max 0.100 mm", "0.150 mm",
+        (head.session.filled[DEPTH], head.session.filled[DEPTH + 1]),
+    )  # fmt: skip
+    head.do(SignDeviation(**asdict(block.sign), by="C. D.", reason="the book's newer edition"))
+    assert head.words() == []
+    place = head.release()
+    assert head.record[place][1].deviations == (place - 1,)
+    head.at(DEPTH + 1, "1.35")
+    assert [one.kind for one in head.blocks()] == ["outside", "zero check"]
+    (told,) = release_document(head.session, head.judgement(), head.day)["deviations"]
+    assert (told["state"], told["why"]) == (
+        "void", "it was signed for readings that other ones of the same size have replaced"
+    )  # fmt: skip
+    with pytest.raises(SessionError, match="have changed meanwhile"):
+        head.do(SignDeviation(**asdict(block.sign), by="C. D.", reason="again"))
+
+
+def test_a_ratio_is_accepted_for_its_own_valves_and_the_thickness(monkeypatch):
+    sheet_with(monkeypatch, CHAMBER)
+    head = Head()
+    downs(head, "1.25", "1.60")
+    block = next(one for one in head.blocks() if one.what.startswith("compression"))
+    places = {
+        (step.position.valve, step.position.characteristic): head.session.filled[number]
+        for number, step in enumerate(release_kit.PLAN)
+        if number in head.session.filled
+    }
+    assert block.sign is not None
+    assert set(block.sign.places) == {places["2I", "stand-down"], places["", "head thickness"]}
 
 
 def test_a_spread_is_not_told_of_half_the_valves(monkeypatch):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from fractions import Fraction
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from bench_kit import run, running, spring
@@ -18,7 +19,7 @@ from gaugelink.capture.measured import judge_session, measured_in
 from gaugelink.commands.plan_export import job_file
 from gaugelink.commands.plan_file import load_prices, load_task
 from gaugelink.commands.plan_record import findings_of
-from gaugelink.deeds import DoWork, StrikeOut, TellSpring
+from gaugelink.deeds import DoWork, SignDeviation, StrikeOut, TellSpring
 from gaugelink.errors import SessionError
 from gaugelink.events import SpringTested
 from gaugelink.judging import judge
@@ -27,13 +28,16 @@ from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import Plan, plan
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.reading import Gauge
-from gaugelink.release import Block, Sprung, blocks, load_words, springs_in
+from gaugelink.release import Block, Signable, Sprung, blocks, load_words, signables, springs_in
 from gaugelink.report.release import release_part
 from gaugelink.session import Session
 from gaugelink.sheetfile import load
 from gaugelink.view.release import release_document
 from gaugelink.view.report import report_document
 from gaugelink.view.springs import spring_documents
+
+if TYPE_CHECKING:
+    from gaugelink.judging import Judgement
 
 SPRING = """
 [[spring]]
@@ -71,12 +75,29 @@ class Bench:
         self.head.session = Session(plan_for(self.sheet), gauges, "final", sheet=self.sheet)
         self.session = self.head.session
 
-    def high(self, valve: str, text: str) -> None:
+    def high(self, valve: str, text: str) -> int:
         """Measure an installed height."""
         self.session.go(next(number for number, step in enumerate(self.session.plan)
                              if step.position.characteristic == HEIGHT
                              and step.position.valve == valve))  # fmt: skip
-        self.head.value("C1", text)
+        return self.head.value("C1", text)
+
+    def judgement(self) -> Judgement:
+        """Judge what counts."""
+        return judge_session(self.sheet, self.session, {})
+
+    def papers(self, valve: str = "1I") -> list[Signable]:
+        """List what of a spring a deviation can be signed for."""
+        return [one for one in signables(self.session, self.judgement()) if one.valve == valve
+                and one.characteristic in {"spring load", "coil-bind margin"}]  # fmt: skip
+
+    def sign(self, paper: Signable) -> int:
+        """Sign a deviation."""
+        return self.head.do(SignDeviation(**asdict(paper), by="C. D.", reason="agreed"))[0]
+
+    def deviations(self) -> list[dict[str, Any]]:
+        """Give the deviations as a page has them."""
+        return release_document(self.session, self.judgement(), self.head.day)["deviations"]
 
     def tell(self, valve: str, load: str, u: str = "", by: str = "") -> int:
         """Tell the load of a spring."""
@@ -178,8 +199,8 @@ def test_what_stands_against_a_release_is_said_in_words():
     bench.tell("1I", "290 N")
     (words,) = bench.words()
     assert words == (
-        "1I spring load: outside, 290 N at 40 mm on the tester, against min 300 N, max 340 N; a "
-        "shim brings back a height, never a tired spring"
+        "1I spring load: outside, 290 N at 40 mm on the tester, 290.0 N at 40.00 mm installed, "
+        "against min 300 N, max 340 N; a shim brings back a height, never a tired spring"
     )
     assert bench.blocks()[0].step is None, "no height mends it"
     bench.tell("1I", "310 N")
@@ -197,6 +218,59 @@ def test_what_stands_against_a_release_is_said_in_words():
     assert bench.words() == [
         "1I spring load: outside, 353.2 N at 38.90 mm installed, against min 300 N, max 340 N",
         "1I coil-bind margin: outside, 1.40 mm at full lift, against 1.50 mm at least",
+    ]
+
+
+def test_a_spring_that_is_not_within_is_accepted_by_name_and_the_release_leans_on_it():
+    """A load holds for its test and its height, coils for the height: another of them lapses it."""
+    bench = Bench()
+    height = bench.high("1I", "40.40")
+    told = bench.tell("1I", "310 N")
+    assert bench.papers() == [
+        Signable("1I", "spring load", "", "min 300 N, max 340 N", "297.2 N at 40.40 mm installed",
+                 tuple(sorted((height, told))))
+    ]  # fmt: skip
+    signed = bench.sign(*bench.papers())
+    assert bench.words() == []
+    assert len(bench.papers()) == 1
+    bench.tell("1I", "310 N")
+    assert len(bench.words()) == 1, "another test, of which nobody has signed anything"
+    bench.sign(*bench.papers())
+    bench.high("1I", "40.40")
+    assert len(bench.words()) == 1, "another reading of the height"
+    bench.high("1I", "38.90")
+    load, coils = bench.papers()
+    assert (coils.characteristic, coils.value, coils.limit, coils.places) == (
+        "coil-bind margin", "1.40 mm at full lift", "1.50 mm at least", (load.places[-1],)
+    )  # fmt: skip
+    accepted = bench.sign(coils)
+    assert [one.what for one in bench.blocks()] == ["spring load"]
+    bench.sign(load)
+    assert bench.words() == []
+    bench.head.do(StrikeOut(bench.session.signoff.tested(())["1I"].place, "tester not at zero"))
+    assert bench.words() != []
+    states = {one["place"]: (one["state"], one["why"]) for one in bench.deviations()}
+    assert states[accepted] == ("holds", ""), "the height still is what it was"
+    now = "345.2 N at 38.90 mm installed now"
+    assert states[signed] == (
+        "void",
+        f"it was signed for 297.2 N at 40.40 mm installed, and is {now}",
+    )
+
+
+def test_a_tired_spring_is_accepted_for_what_the_tester_and_the_height_come_to():
+    bench = Bench()
+    bench.high("1I", "40.00")
+    bench.tell("1I", "290 N")
+    (paper,) = bench.papers()
+    assert paper.value == "290 N at 40 mm on the tester, 290.0 N at 40.00 mm installed"
+    bench.sign(paper)
+    assert bench.blocks() == []
+    bench.head.do(DoWork("spring changed", ("1I",)))
+    with pytest.raises(SessionError, match="have changed meanwhile"):
+        bench.sign(paper)
+    assert [one["why"] for one in bench.deviations()] == [
+        "what it was signed for is within now, or waits to be measured"
     ]
 
 

@@ -217,7 +217,7 @@ export class ReleasePanel extends HTMLElement {
     if (sign !== null) {
       this.#sign.ask({
         title: kind === "surprise" ? "Accept a surprise" : "Sign a deviation",
-        about: [`${ownerOf(row)}: ${row.why}`, "It holds for this value and these readings only."],
+        about: [`${ownerOf(row)}: ${row.why}`, "It holds for this value and what it was told from only: measured again, it is another one."],
         why: "Why it is accepted",
         named: true,
         reasoned: true,

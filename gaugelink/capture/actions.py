@@ -149,7 +149,7 @@ class _Deviation(_Action):
     characteristic: Annotated[str, Field(max_length=60)]
     method: Annotated[str, Field(max_length=10)]
     limit: Annotated[str, Field(max_length=600)]
-    value: Annotated[str, Field(max_length=60)]
+    value: Annotated[str, Field(max_length=160)]
     places: Annotated[list[Annotated[int, Field(ge=0, le=2**53)]], Field(max_length=1000)]
     by: Annotated[str, Field(max_length=60)]
     reason: Reason

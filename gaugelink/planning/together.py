@@ -34,6 +34,8 @@ class Common:
         u: standard uncertainty.
         lower, upper: its limits; None: none.
         whole: whether every reading that it is told from is there.
+        at: numbers of the places whose stand-down it is told from.
+        thick: whether it is told from the head's thickness too.
     """
 
     name: str
@@ -43,6 +45,8 @@ class Common:
     lower: Fraction | None
     upper: Fraction | None
     whole: bool = True
+    at: tuple[int, ...] = ()
+    thick: bool = False
 
 
 def together(task: Task, sunk: Mapping[int, int], skim: int) -> tuple[Common, ...]:
@@ -62,40 +66,44 @@ def _spreads(task: Task, by: Mapping[int, int], skim: int) -> Iterator[Common]:
     for kind, rules in task.rules.items():
         if rules.spread_pm is None:
             continue
-        stands = [place.readings["stand-down"] + by[at] - skim
-                  for at, place in enumerate(task.places)
-                  if place.kind == kind and "stand-down" in place.readings]  # fmt: skip
+        at = tuple(number for number, place in enumerate(task.places)
+                   if place.kind == kind and "stand-down" in place.readings)  # fmt: skip
+        stands = [task.places[number].readings["stand-down"] + by[number] - skim for number in at]
         whole = len(stands) == sum(place.kind == kind for place in task.places)
         if len(stands) > 1:
             u = Fraction(rules.u_pm.get("stand-down", 0)) * Fraction(sqrt(2)) / _MM
             yield Common(spread_name(kind), "mm", Fraction(max(stands) - min(stands), _MM), u,
-                         None, Fraction(rules.spread_pm, _MM), whole)  # fmt: skip
+                         None, Fraction(rules.spread_pm, _MM), whole, at)  # fmt: skip
 
 
 def _chambers(task: Task, by: Mapping[int, int], skim: int) -> Iterator[Common]:
     chamber = task.chamber
     if chamber is None or not chamber.limited:
         return
-    found = [(one.name, total.at(by, skim)) for one in task.cylinders
+    numbers = {place.name: at for at, place in enumerate(task.places)}
+    found = [(one.name, total.at(by, skim), tuple(numbers[name] for name in one.valves))
+             for one in task.cylinders
              if (total := chamber_sum(task, one)) is not None]  # fmt: skip
     u = Fraction(chamber.u, CUBIC_CM)
 
     def cm3(value: int | None) -> Fraction | None:
         return None if value is None else Fraction(value, CUBIC_CM)
 
-    for name, volume in found:
+    for name, volume, at in found:
         if chamber.least is not None or chamber.most is not None:
             yield Common(f"{VOLUME} of {name}", "cm3", volume / CUBIC_CM, u,
-                         cm3(chamber.least), cm3(chamber.most))  # fmt: skip
+                         cm3(chamber.least), cm3(chamber.most), at=at, thick=True)  # fmt: skip
         room = volume + chamber.beside
         if chamber.swept is not None and chamber.ratio != (None, None) and room > 0:
             yield Common(f"compression ratio of {name}", "", ratio(chamber.swept, room),
-                         Fraction(chamber.swept * chamber.u) / room**2, *chamber.ratio)  # fmt: skip
+                         Fraction(chamber.swept * chamber.u) / room**2, *chamber.ratio,
+                         at=at, thick=True)  # fmt: skip
     if chamber.apart is not None and len(found) > 1:
-        volumes = [volume for _, volume in found]
+        volumes = [volume for _, volume, _ in found]
         yield Common(f"spread of {VOLUME}", "cm3", (max(volumes) - min(volumes)) / CUBIC_CM,
                      u * Fraction(sqrt(2)), None, cm3(chamber.apart),
-                     len(found) == len(task.cylinders))  # fmt: skip
+                     len(found) == len(task.cylinders),
+                     tuple(number for _, _, at in found for number in at), True)  # fmt: skip
 
 
 def joined(task: Task, place: int) -> tuple[dict[Figure, int], tuple[Bound, ...]]:

@@ -11,8 +11,9 @@ from gaugelink.release.block import (
     value_text,
 )
 from gaugelink.release.common import commons_in, verdict_of
+from gaugelink.release.papers import lapsed_words, signables
 from gaugelink.release.springs import Sprung, coil_words, length, load_words, springs_in
-from gaugelink.release.surprises import Surprise, signables, surprises_in
+from gaugelink.release.surprises import Surprise, surprises_in
 
 __all__ = [
     "KINDS",
@@ -24,6 +25,7 @@ __all__ = [
     "blocks",
     "coil_words",
     "commons_in",
+    "lapsed_words",
     "length",
     "load_words",
     "signable",

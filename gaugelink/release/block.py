@@ -37,6 +37,10 @@ KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 """What can stand against a release, in the order of listing."""
 
 
+EXPECTED: Final = "expected "
+"""How the limit of a surprise begins, which no limit of a sheet does."""
+
+
 @dataclass(frozen=True, slots=True)
 class Signable:
     """What a deviation can be signed for: a verdict that is not within, or a surprise.

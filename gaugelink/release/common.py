@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.judging import Measured
 from gaugelink.metrology.conformity import verdict
 from gaugelink.planning.survey import survey
 from gaugelink.planning.task import Shop
 from gaugelink.planning.together import shown, together
-from gaugelink.release.block import Block, readings
+from gaugelink.release.block import Block, Signable, readings, signed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -55,13 +55,46 @@ def verdict_of(one: Common) -> VerdictWord:
 
 
 def commons(course: Course, judgement: Judgement) -> Iterator[Block]:
-    """Go through what stands against a release because places do not go together.
+    """Go through what stands against a release because places do not go together."""
+    for word, paper in common_papers(course, judgement):
+        if not signed(paper, course):
+            why = f"{word}, {paper.value} against {paper.limit}"
+            yield Block(word, "", paper.characteristic, why, sign=paper)
 
-    A deviation is signed for readings, and none of these is one: it blocks until the work is done.
-    """
+
+def common_papers(
+    course: Course, judgement: Judgement
+) -> Iterator[tuple[Literal["outside", "undecided"], Signable]]:
+    """Go through the figures that are not within, with what is signed by whoever accepts one."""
     for one in commons_in(course, judgement):
         word = verdict_of(one)
         if word != "within":
-            ends = [f"{name} {shown(one, end)}" for name, end in (("min", one.lower),
-                    ("max", one.upper)) if end is not None]  # fmt: skip
-            yield Block(word, "", one.name, f"{word}, {shown(one)} against {' to '.join(ends)}")
+            yield word, Signable("", one.name, "", limit_words(one), shown(one),
+                                 _places(course, one))  # fmt: skip
+
+
+def limit_words(one: Common) -> str:
+    """Write the limits of a figure.
+
+    >>> from gaugelink.planning.together import Common
+    >>> from fractions import Fraction
+    >>> one = Common("compression ratio of cylinder 2", "", Fraction(17), Fraction(0),
+    ...              Fraction("15.5"), Fraction(17))
+    >>> limit_words(one)
+    'min 15.50 to max 17.00'
+    """
+    ends = (("min", one.lower), ("max", one.upper))
+    return " to ".join(f"{name} {shown(one, end)}" for name, end in ends if end is not None)
+
+
+def _places(course: Course, one: Common) -> tuple[int, ...]:
+    """Give the record places of the readings that a figure is told from."""
+    assert course.sheet is not None
+    names = [valve.name for valve in course.sheet.head.valves()]
+    leans = {("stand-down", names[at]) for at in one.at}
+    if one.thick:
+        leans.add(("head thickness", ""))
+    return tuple(sorted(
+        course.filled[number] for number, read in readings(course)
+        if (read.position.characteristic, read.position.valve) in leans
+    ))  # fmt: skip

@@ -7,18 +7,18 @@ is a new spring's load there, less that loss.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from math import isqrt
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.force import force_text, parse_force
 from gaugelink.metrology.conformity import verdict
 from gaugelink.metrology.springs import from_table, load_verdict
 from gaugelink.planning.tired import at_test_height
 from gaugelink.quantity import PM_PER_MM, rounded_text
-from gaugelink.release.block import Block, readings
+from gaugelink.release.block import Block, Signable, readings, signed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from gaugelink.course import Course
     from gaugelink.limits import Spring
     from gaugelink.metrology.conformity import VerdictWord
-    from gaugelink.release.block import Kind
     from gaugelink.signoff import Loaded
 
 LOAD: Final = "spring load"
@@ -52,6 +51,7 @@ class Sprung:
         tired: whether it shows too little on the tester, or may do; no height mends that.
         room_pm: before the coils touch at full lift; None where that cannot be told.
         coils: its verdict.
+        read: record places of the readings of the installed height.
     """
 
     valve: str
@@ -65,6 +65,7 @@ class Sprung:
     tired: bool = False
     room_pm: int | None = None
     coils: VerdictWord | None = None
+    read: tuple[int, ...] = ()
 
 
 def springs_in(course: Course) -> list[Sprung]:
@@ -73,11 +74,13 @@ def springs_in(course: Course) -> list[Sprung]:
         return []
     told = course.signoff.tested(course.work)
     heights: dict[str, list[int]] = {}
+    read_at: dict[str, list[int]] = {}
     u_pm: dict[str, int] = {}
-    for _, read in readings(course):
+    for number, read in readings(course):
         if read.position.characteristic == _HEIGHT and read.shown is not None:
             owner = read.position.valve
             heights.setdefault(owner, []).append(read.shown.pm)
+            read_at.setdefault(owner, []).append(course.filled[number])
             u_pm[owner] = max(u_pm.get(owner, 0), course.gauges[read.gauge].u_pm)
     steps = {step.position.valve: number for number, step in reversed([*enumerate(course.plan)])
              if step.position.characteristic == _HEIGHT}  # fmt: skip
@@ -87,25 +90,44 @@ def springs_in(course: Course) -> list[Sprung]:
         if spring is not None:
             own = heights.get(valve.name, [])
             ends = (min(own), max(own)) if own else None
-            found.append(_sprung(valve.name, spring, told.get(valve.name), ends,
-                                 u_pm.get(valve.name, 0), steps.get(valve.name)))  # fmt: skip
+            one = _sprung(valve.name, spring, told.get(valve.name), ends,
+                          u_pm.get(valve.name, 0), steps.get(valve.name))  # fmt: skip
+            found.append(replace(one, read=tuple(sorted(read_at.get(valve.name, [])))))
     return found
 
 
 def springs(course: Course) -> Iterator[Block]:
-    """Go through what stands against a release because of a spring's load or its coils.
+    """Go through what stands against a release because of a spring's load or its coils."""
+    for one in springs_in(course):
+        yield from _untested(one)
+        for word, paper in _papers(one):
+            if signed(paper, course):
+                continue
+            load = paper.characteristic == LOAD
+            words = load_words(one) if load else coil_words(one)
+            step = None if load and one.tired else one.step
+            yield Block(word, one.valve, paper.characteristic, f"{word}, {words}", step,
+                        sign=paper)  # fmt: skip
 
-    A deviation is signed for readings, and a load on a tester is none: it blocks until the spring
-    is changed, shimmed or tested again.
+
+def spring_papers(course: Course) -> Iterator[Signable]:
+    """Go through what is signed by whoever accepts a spring that is not within.
+
+    A load leans on the tester and on the installed height, coils on the height alone.
     """
     for one in springs_in(course):
-        yield from _load_blocks(one)
-        if one.coils not in {None, "within"}:
-            why = f"{one.coils}, {coil_words(one)}"
-            yield Block(_kind(one.coils), one.valve, COILS, why, one.step)
+        yield from (paper for _, paper in _papers(one))
 
 
-def _load_blocks(one: Sprung) -> Iterator[Block]:
+def _papers(one: Sprung) -> Iterator[tuple[Literal["outside", "undecided"], Signable]]:
+    if one.load is not None and one.load != "within" and one.told is not None:
+        places = tuple(sorted((*one.read, one.told.place)))
+        yield one.load, Signable(one.valve, LOAD, "", one.spring.words, _load(one), places)
+    if one.coils is not None and one.coils != "within":
+        yield one.coils, Signable(one.valve, COILS, "", _least(one), _room(one), one.read)
+
+
+def _untested(one: Sprung) -> Iterator[Block]:
     if not one.spring.load_limited:
         return
     if one.told is None:
@@ -114,29 +136,38 @@ def _load_blocks(one: Sprung) -> Iterator[Block]:
     elif one.told.void:
         why = f"stale after {one.told.void}; test the spring that is there now"
         yield Block("stale", one.valve, LOAD, why)
-    elif one.load not in {None, "within"}:
-        step = None if one.tired else one.step
-        yield Block(_kind(one.load), one.valve, LOAD, f"{one.load}, {load_words(one)}", step)
 
 
 def load_words(one: Sprung) -> str:
     """Say the load at the installed height and its limit; empty where there is none to say."""
-    if one.load_n is None or one.heights_pm is None:
+    if not _load(one):
         return ""
-    spring = one.spring
-    if one.tired and one.told is not None:
-        return (f"{one.told.event.load} at {spring.height} on the tester, against {spring.words}; "
-                "a shim brings back a height, never a tired spring")  # fmt: skip
-    return (f"{force_text(one.load_n, spring.force)} at {length(one, one.heights_pm[1])} "
-            f"installed, against {spring.words}")  # fmt: skip
+    words = f"{_load(one)}, against {one.spring.words}"
+    return f"{words}; a shim brings back a height, never a tired spring" if one.tired else words
 
 
 def coil_words(one: Sprung) -> str:
     """Say the room before the coils touch and its limit; empty where there is none to say."""
-    if one.room_pm is None or one.spring.bind_least_pm is None:
+    return f"{_room(one)}, against {_least(one)}" if _room(one) and _least(one) else ""
+
+
+def _load(one: Sprung) -> str:
+    if one.load_n is None or one.heights_pm is None:
         return ""
-    least = length(one, one.spring.bind_least_pm)
-    return f"{length(one, one.room_pm)} at full lift, against {least} at least"
+    spring = one.spring
+    here = f"{force_text(one.load_n, spring.force)} at {length(one, one.heights_pm[1])} installed"
+    if one.tired and one.told is not None:
+        return f"{one.told.event.load} at {spring.height} on the tester, {here}"
+    return here
+
+
+def _room(one: Sprung) -> str:
+    return "" if one.room_pm is None else f"{length(one, one.room_pm)} at full lift"
+
+
+def _least(one: Sprung) -> str:
+    least = one.spring.bind_least_pm
+    return "" if least is None else f"{length(one, least)} at least"
 
 
 def length(one: Sprung, pm: int) -> str:
@@ -193,7 +224,3 @@ def _worse(*words: VerdictWord) -> VerdictWord:
 
 
 _ORDER: Final[tuple[VerdictWord, ...]] = ("outside", "undecided", "within")
-
-
-def _kind(word: VerdictWord | None) -> Kind:
-    return "outside" if word == "outside" else "undecided"

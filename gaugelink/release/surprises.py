@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink.planning.compared import before_it, compared_in, counting, repeats
 from gaugelink.planning.forecast_words import moved_words, part_words, size_words, told_words
 from gaugelink.quantity import exact_text
-from gaugelink.release.block import Block, Signable, signable, signed
+from gaugelink.release.block import EXPECTED, Block, Signable, signed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -86,16 +86,6 @@ def surprises(
                         sign=one.paper)  # fmt: skip
 
 
-def signables(
-    course: Course, judgement: Judgement, compared: Sequence[Compared] | None = None
-) -> list[Signable]:
-    """List what a deviation can be signed for now: what is not within, and what surprised."""
-    return [
-        *(signable(item) for item in judgement.verdicts if item.verdict != "within"),
-        *(one.paper for one in surprises_in(course, judgement.travels, compared)),
-    ]
-
-
 def _surprise(
     course: Course, item: Compared, travels: Travels, number: int, place: int
 ) -> Surprise:
@@ -104,7 +94,7 @@ def _surprise(
         position.valve,
         position.characteristic,
         position.method,
-        f"expected {size_words(item.forecast)} after {told_words(item.forecast.because)}",
+        f"{EXPECTED}{size_words(item.forecast)} after {told_words(item.forecast.because)}",
         f"{exact_text(shown.pm, shown.unit)} {shown.unit}",
         (place,),
     )

@@ -6,7 +6,16 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.inspection import CHECKS
-from gaugelink.release import KINDS, Block, Kind, blocks, signables, signed, valves_of
+from gaugelink.release import (
+    KINDS,
+    Block,
+    Kind,
+    blocks,
+    lapsed_words,
+    signables,
+    signed,
+    valves_of,
+)
 from gaugelink.view.springs import spring_documents
 
 if TYPE_CHECKING:
@@ -166,15 +175,14 @@ def _deviations(
     course: Course, judgement: Judgement, compared: Sequence[Compared] | None
 ) -> list[Document]:
     """Write what was signed, and whether it still holds."""
-    held = {
-        last[0]
-        for paper in signables(course, judgement, compared)
-        if (last := signed(paper, course)) is not None
-    }
+    if not course.signoff.deviations:
+        return []
+    papers = signables(course, judgement, compared)
+    held = {last[0] for paper in papers if (last := signed(paper, course)) is not None}
     found = []
     for place, event in course.signoff.deviations:
         struck = course.signoff.withdrawn.get(place, "")
-        void = "" if place in held else "the readings or the verdict are others now"
+        void = "" if place in held else lapsed_words(event, papers)
         found.append(
             {
                 "place": place,
