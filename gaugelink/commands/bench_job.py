@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -45,6 +46,7 @@ class Taken:
     Attributes:
         opened: how the record opened it, and who took it up since; empty for a new one.
         made: the record was made just now.
+        folders: those that were made for it, the innermost first.
     """
 
     job: Job
@@ -54,13 +56,18 @@ class Taken:
     store: SqliteStore
     opened: Sequence[JobOpened]
     made: bool = False
+    folders: Sequence[Path] = ()
 
     def leave(self) -> None:
-        """Close the record; one that was made just now and holds nothing is taken away again."""
+        """Close the record; one that was made just now and holds nothing is taken away again.
+
+        So are the folders that were made for it, unless something else lies in them by now.
+        """
         empty = self.made and self.store.size == 0
         self.store.close()
         if empty:
             remove_files(self.path)
+            _remove_empty(self.folders)
 
     @property
     def gauges(self) -> dict[str, Gauge]:
@@ -175,16 +182,27 @@ def _new_job(file: BenchFile, name: str, wanted: Wanted) -> Job:
 def _begun(path: Path, job: Job, store: SqliteStore | None) -> Taken:
     sheet = sheetfile.load(*content.read("sim/sheets", job.sheet))
     plan = plan_for(sheet)
-    made = store is None
-    if store is None:
+    job = replace(job, invented=job.invented or sheet.invented)
+    if store is not None:
+        return Taken(job, sheet, plan, path, store, ())
+    folders = [one for one in (path.parent, *path.parent.parents) if not one.exists()]
+    with ExitStack() as undo:
+        undo.callback(_remove_empty, folders)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as fault:
             what = f"cannot be made ({fault.strerror}); name another folder as record"
             raise InputError(what, file=str(path.parent), field="bench.record") from None
         store = SqliteStore.create(path, key=load_or_create_key(default_key_path()))
-    job = replace(job, invented=job.invented or sheet.invented)
-    return Taken(job, sheet, plan, path, store, (), made)
+        undo.pop_all()
+    return Taken(job, sheet, plan, path, store, (), made=True, folders=folders)
+
+
+def _remove_empty(folders: Sequence[Path]) -> None:
+    """Take away folders, the innermost first; one in which something lies stays."""
+    for folder in folders:
+        with suppress(OSError):
+            folder.rmdir()
 
 
 def _gone_on(path: Path, store: SqliteStore, name: str, wanted: Wanted, own: Job | None) -> Taken:
