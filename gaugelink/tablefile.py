@@ -59,8 +59,8 @@ def read_table(
         free: the file names further columns itself, such as one for each guide.
 
     Raises:
-        InputError: unreadable, no header, a missing, unknown or repeated column, a row that is too
-            long or too short, or no rows at all.
+        InputError: unreadable, no header, a missing, unknown, unnamed or repeated column, a row
+            that is too long or too short, or no rows at all.
     """
     file = str(path)
     text = read_text(path)
@@ -71,7 +71,7 @@ def read_table(
         raise InputError(f"the file is empty; needed: a header {','.join(required)}", file=file)
     separator = next((mark for mark in ("\t", ";") if mark in lines[head_at]), ",")
     header = _cells(lines[head_at], separator, file, head_at + 1)
-    _check_header(header, required, header if free else optional, file, head_at + 1)
+    _check_header(header, required, None if free else optional, file, head_at + 1)
     rows = []
     for place in range(head_at + 1, len(lines)):
         if remark[place]:
@@ -97,9 +97,21 @@ def _cells(row: str, separator: str, file: str, line: int) -> list[str]:
 
 
 def _check_header(
-    header: list[str], required: Sequence[str], optional: Sequence[str], file: str, line: int
+    header: list[str], required: Sequence[str], optional: Sequence[str] | None, file: str, line: int
 ) -> None:
-    known = [*required, *optional]
+    """Refuse a header; optional None: the file names further columns itself."""
+    accepted = ", ".join([*required, *(["any other name"] if optional is None else optional)])
+    if "" in header:
+        number = header.index("") + 1
+        what = f"found a column without a name, accepted: {accepted}"
+        if number == len(header):
+            what += "; or take the separator at the end of each line away"
+        raise InputError(
+            what,
+            file=file,
+            line=line,
+            field=f"column {number}",
+        )
     for name in required:
         if name not in header:
             raise InputError(
@@ -109,12 +121,9 @@ def _check_header(
                 field=name,
             )
     for name in header:
-        if name not in known or not name:
+        if optional is not None and name not in required and name not in optional:
             raise InputError(
-                f"unknown column; accepted: {', '.join(known)}",
-                file=file,
-                line=line,
-                field=name or "a column without a name",
+                f"unknown column; accepted: {accepted}", file=file, line=line, field=name
             )
         if header.count(name) > 1:
             raise InputError("this column stands twice", file=file, line=line, field=name)

@@ -67,7 +67,14 @@ def test_a_decimal_comma_between_commas_is_refused_and_not_cut(tmp_path: Path) -
         ("valve,value\n", 1, None, "there is a header but no row below it"),
         ("\nvalve\n1I\n", 2, "value", "this column is missing; found: valve"),
         ("valve,value,colour\n1I,1,x\n", 1, "colour", "unknown column; accepted: valve, value, u"),
-        ("valve,value,\n1I,1,\n", 1, "a column without a name", "unknown column"),
+        (
+            "valve,value,\n1I,1,\n",
+            1,
+            "column 3",
+            "a column without a name, accepted: valve, value, u; or take the separator at the end of",
+        ),
+        ("# by hand\nvalve;;value\n1I;;1\n", 2, "column 2", "without a name, accepted: valve, v"),
+        ("valve,\n1I,1\n", 1, "column 2", "without a name, accepted: valve, value, u; or take"),
         ("valve,value,valve\n1I,1,1I\n", 1, "valve", "stands twice"),
         ("Valve,value\n1I,1\n", 1, "valve", "missing; found: Valve, value"),
         ("valve,value\n1I,1\n2I\n", 3, None, "found 1 cells, accepted: 2"),
@@ -86,6 +93,17 @@ def test_what_is_no_table_is_refused_on_its_line(
         read_table(path, required=COLUMNS, optional=("u",))
     assert (fault.value.file, fault.value.line, fault.value.field) == (str(path), line, field)
     assert words in fault.value.what
+
+
+def test_a_column_without_a_name_is_refused_too_where_the_file_names_its_columns(
+    tmp_path: Path,
+) -> None:
+    path = written(tmp_path, "valve,guide A,,guide B\n1I,1,2,3\n")
+    with pytest.raises(InputError) as fault:
+        read_table(path, required=("valve",), free=True)
+    assert str(fault.value) == (
+        f"{path}, line 1, column 3: found a column without a name, accepted: valve, any other name"
+    )
 
 
 def test_a_word_that_is_not_accepted_is_refused_with_those_that_are(tmp_path: Path) -> None:
