@@ -71,7 +71,7 @@ def test_a_decimal_comma_between_commas_is_refused_and_not_cut(tmp_path: Path) -
             "valve,value,\n1I,1,\n",
             1,
             "column 3",
-            "a column without a name, accepted: valve, value, u; or take the separator at the end of",
+            "a column without a name, accepted: valve, value, u; or take the separator at the end",
         ),
         ("# by hand\nvalve;;value\n1I;;1\n", 2, "column 2", "without a name, accepted: valve, v"),
         ("valve,\n1I,1\n", 1, "column 2", "without a name, accepted: valve, value, u; or take"),
