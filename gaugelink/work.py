@@ -13,7 +13,7 @@ the installed height).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from gaugelink.head import CHARACTERISTICS
@@ -48,6 +48,7 @@ Operation = Literal[
 """Everything that can be done. *Gauge found out*: an after-check showed that the gauge is out."""
 
 Concerns = Literal["valves", "head", "gauge"]
+Depth = Literal["", "seat", "valve face", "tip", "head face", "shims"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +61,15 @@ class Work:
         untouched: the others, each on purpose.
         little: it changes sizes by a few micrometres only, so that a new reading can be held
             against the stale one (`gaugelink.slips`).
+        depth: what a depth told with it was taken off, or that the shims are thicker by; empty: no
+            length says what it does, and none is asked for.
     """
 
     concerns: Concerns
     stale: tuple[str, ...]
     untouched: tuple[str, ...]
     little: bool = False
+    depth: Depth = ""
 
 
 _SEAT_STALE: Final = (
@@ -89,7 +93,7 @@ _SEAT_UNTOUCHED: Final = (
     "face height",
     "head-face flatness",
 )
-_SEAT: Final = Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED)
+_SEAT: Final = Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED, depth="seat")
 
 # The seat is turned about the guide's axis: where the axis moves, the valve comes to rest elsewhere
 # in its seat, and that shows in the stand-down.
@@ -199,6 +203,7 @@ WORK: Final[dict[Operation, Work]] = {
             "valve length",
             *_HEAD,
         ),
+        depth="valve face",
     ),
     "tip ground": Work(
         "valves",
@@ -217,13 +222,14 @@ WORK: Final[dict[Operation, Work]] = {
             "margin",
             *_HEAD,
         ),
+        depth="tip",
     ),
     "valve replaced": _VALVE,
     "valve moved": _VALVE,
-    "insert fitted": _SEAT,
+    "insert fitted": Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED),
     "seat cut": _SEAT,
     "seat ground": _SEAT,
-    "seat lapped": Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED, little=True),
+    "seat lapped": Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED, little=True, depth="seat"),
     "face skimmed": Work(
         "head",
         ("stand-down", "head thickness", "face height", "head-face flatness"),
@@ -242,13 +248,14 @@ WORK: Final[dict[Operation, Work]] = {
             "margin",
             "seat width",
         ),
+        depth="head face",
     ),
     "spring changed": Work(
         "valves",
         ("installed spring height", "spring free length", "spring squareness"),
         (*_PARTS, "valve length", "margin", *_HEAD),
     ),
-    "shim changed": _SHIM,
+    "shim changed": replace(_SHIM, depth="shims"),
     "retainer changed": _SHIM,
     "head heated": _CASTING,
     "head welded": _CASTING,

@@ -89,6 +89,11 @@ def test_what_a_depth_foretells_is_stale_after_that_work(operation: Operation):
     assert all(set(names) <= set(WORK[name].stale) for name, names in NEW_SIZES.items())
 
 
+def test_a_depth_is_asked_for_with_what_is_foretold_from_it_and_with_nothing_else():
+    """The page asks nobody for a figure that nothing is reckoned from."""
+    assert {name for name, work in WORK.items() if work.depth} == STEP_OF.keys()
+
+
 def test_the_uncertainty_is_that_of_the_reading_and_of_the_depth_as_told():
     """By hand: u of the gauge 8 um, 0.01 mm / sqrt(12), 0.02 mm / sqrt(3), root sum of squares.
 

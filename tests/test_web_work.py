@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import pytest
 import web_sample
 
+from gaugelink.work import WORK
+
 if TYPE_CHECKING:
     from web_browser import Bench
 
@@ -77,6 +79,59 @@ async def test_the_size_of_a_guide_is_told_or_left_to_the_order(at):
         await at.page.click("text=Work done…")
         await at.page.select_option("work-dialog select[aria-label=Operation]", "guide replaced")
         await at.page.click("work-dialog .which button:has-text('3E')")
+
+
+TAKEN_OFF = "Depth taken off"
+ASKS = {
+    "seat cut": (
+        TAKEN_OFF,
+        "off the seat along the valve, such as 0.15 mm; 0.10 mm at 45 if square",
+    ),
+    "seat ground": (TAKEN_OFF, "off the seat along the valve"),
+    "seat lapped": (TAKEN_OFF, "off the seat along the valve"),
+    "valve refaced": (TAKEN_OFF, "off the valve's face along the valve"),
+    "tip ground": (TAKEN_OFF, "Length taken off the tip"),
+    "face skimmed": (TAKEN_OFF, "off the head's face, such as 0.10 mm; may stay empty"),
+    "shim changed": ("Shims thicker by", "How much thicker the shims are now"),
+}
+"""What is asked for beside the operation, and by what name; of all others nothing."""
+
+
+async def test_a_length_is_asked_for_only_where_it_says_what_was_done(at):
+    """No length says what became of a reamed guide, a new spring or another valve."""
+    every = [
+        {"name": name, "concerns": work.concerns, "depth": work.depth, "sizes": [],
+         "untold": "standard"}
+        for name, work in WORK.items()
+    ]  # fmt: skip
+    await at.open(web_sample.state(operations=every))
+    await at.page.click("text=Work done…")
+    asked = {}
+    for name in WORK:
+        await at.page.select_option("work-dialog select[aria-label=Operation]", name)
+        for label in await at.page.query_selector_all("work-dialog form > label:visible"):
+            words = await label.inner_text()
+            field = await label.query_selector("input")
+            if field is not None and "Done by" not in words:
+                asked[name] = (await field.get_attribute("aria-label"), words)
+    assert asked.keys() == ASKS.keys()
+    for name, (label, words) in ASKS.items():
+        assert asked[name][0] == label
+        assert words in asked[name][1], name
+
+
+async def test_what_was_typed_for_another_operation_is_not_told(at):
+    """A depth that is not asked for any longer is gone, and comes back with its question."""
+    await open_dialog(at, "seat ground")
+    depth = "work-dialog input[aria-label='Depth taken off']"
+    await at.page.fill(depth, "0.15 mm")
+    await at.page.select_option("work-dialog select[aria-label=Operation]", "guide replaced")
+    assert await at.page.is_hidden(depth)
+    await at.page.click("work-dialog .which button:has-text('3E')")
+    await at.page.click("work-dialog button[type=submit]")
+    await at.page.wait_for_selector(".answer:has-text('Done.')")
+    [asked] = at.asked
+    assert (asked["operation"], asked["depth"]) == ("guide replaced", "")
 
 
 async def test_left_alone_nothing_is_asked_of_the_bench(at):

@@ -259,6 +259,7 @@ STATE = {
         {
             "name": str,
             "concerns": {"valves", "head", "gauge"},
+            "depth": {"", "seat", "valve face", "tip", "head face", "shims"},
             "sizes": [{"name": str, "valves": [str]}],
             "untold": {"standard", "as it was"},
         }

@@ -37,6 +37,7 @@ OPERATIONS = (("guide replaced", "valves"), ("seat ground", "valves"), ("face sk
               ("gauge found out", "gauge"))  # fmt: skip
 OVERSIZES = {"guide replaced": [{"name": "+0.1", "valves": ["2E", "3E", "5E"]},
                                 {"name": "+0.2", "valves": ["3E"]}]}  # fmt: skip
+DEPTHS = {"seat ground": "seat", "face skimmed": "head face"}
 CLEARANCE_WORDS = "lift 8 mm, new valve: service max 0.100 mm"
 
 
@@ -347,6 +348,7 @@ def state(part: str = "stem", measured: int = 5, **more: Any) -> JSON:
             {
                 "name": name,
                 "concerns": concerns,
+                "depth": DEPTHS.get(name, ""),
                 "sizes": OVERSIZES.get(name, []),
                 "untold": "standard",
             }

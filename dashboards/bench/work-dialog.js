@@ -1,7 +1,7 @@
 /**
  * `<work-dialog>`: tells the bench what was done to the head. Operation, valves where it concerns
- * single ones, the gauge where one was found out; depth and name may stay empty. Before it is told
- * the bench is asked what would be expected then.
+ * single ones, the gauge where one was found out; depth, where a length says what was done, and name
+ * may stay empty. Before it is told the bench is asked what would be expected then.
  */
 
 import { h, setText, tell } from "../common/dom.js";
@@ -19,6 +19,15 @@ import { askBench } from "../common/stream.js";
 /** Stand for a size that nobody tells here, and for the standard one; no size's name begins with a blank. */
 const UNTOLD = " untold";
 const STANDARD = " standard";
+
+/** What is asked for beside the operation, by what the length says of it. */
+const DEPTHS = {
+  seat: "Depth taken off the seat along the valve, such as 0.15 mm; 0.10 mm at 45 if square to a 45° seat; may stay empty",
+  "valve face": "Depth taken off the valve's face along the valve, such as 0.05 mm; 0.10 mm at 45 if square to a 45° face; may stay empty",
+  tip: "Length taken off the tip, such as 0.05 mm; may stay empty",
+  "head face": "Depth taken off the head's face, such as 0.10 mm; may stay empty",
+  shims: "How much thicker the shims are now, with its unit; may stay empty",
+};
 
 /** @param {string} label */
 function field(label) {
@@ -74,7 +83,7 @@ export class WorkDialog extends HTMLElement {
         do: "work",
         operation: this.#operation.value,
         valves: concerns === "valves" ? this.#chosen() : [],
-        depth: concerns === "gauge" ? "" : this.#depth.value.trim(),
+        depth: this.#depthTold(),
         by: this.#by.value.trim(),
         gauge: concerns === "gauge" ? this.#gauge.value : "",
         ...this.#told(),
@@ -123,6 +132,11 @@ export class WorkDialog extends HTMLElement {
     return this.#chosenOperation()?.concerns ?? "head";
   }
 
+  /** The depth as it is told; nothing where none is asked for, whatever was typed for another operation. */
+  #depthTold() {
+    return this.#chosenOperation()?.depth ? this.#depth.value.trim() : "";
+  }
+
   /** The size as it is told; nothing where the work order says it. */
   #told() {
     const size = this.#size.value;
@@ -157,14 +171,12 @@ export class WorkDialog extends HTMLElement {
     this.#valves.hidden = concerns !== "valves";
     this.#whole.hidden = concerns !== "head";
     this.#gaugeLabel.hidden = concerns !== "gauge";
-    this.#depthLabel.hidden = concerns === "gauge";
+    const depth = this.#chosenOperation()?.depth || null;
+    this.#depthLabel.hidden = depth === null;
+    setText(this.#depthWords, depth ? DEPTHS[depth] : "");
+    this.#depth.setAttribute("aria-label", depth === "shims" ? "Shims thicker by" : "Depth taken off");
     this.#go.disabled = concerns === "valves" && this.#chosen().length === 0;
     this.#drawSizes();
-    const shim = this.#operation.value === "shim changed";
-    const what = shim
-      ? "How much thicker the shims are now, with its unit; may stay empty"
-      : "Depth taken off along the valve, such as 0.15 mm; 0.10 mm at 45 if square to a 45° seat; may stay empty";
-    setText(this.#depthWords, what);
     void this.#foretell();
   }
 
@@ -176,7 +188,7 @@ export class WorkDialog extends HTMLElement {
       return;
     }
     const valves = this.#concerns() === "valves" ? this.#chosen().join(" ") : "";
-    const depth = this.#depth.value.trim();
+    const depth = this.#depthTold();
     const { ok, words, answer } = await askBench({ about: "work", operation: this.#operation.value, valves, depth, ...this.#told() });
     if (mine === this.#asked) {
       const lines = /** @type {{lines?: string[]} | null} */ (answer)?.lines ?? [];

@@ -207,6 +207,8 @@
  * @typedef {object} Operation work that makes earlier readings stale
  * @property {string} name
  * @property {"valves" | "head" | "gauge"} concerns
+ * @property {"" | "seat" | "valve face" | "tip" | "head face" | "shims"} depth what a depth told with it was taken off, or
+ *     that the shims are thicker by; empty: none is asked for
  * @property {{name: string, valves: string[]}[]} sizes oversizes that may be told with it
  * @property {string} untold what size a part is of where neither dialog nor work order says
  *

@@ -280,7 +280,12 @@ class JobView:
                 "log": bench.store.log,
             },
             "operations": [
-                {"name": name, "concerns": work.concerns, **sizes_document(self.sheet, name)}
+                {
+                    "name": name,
+                    "concerns": work.concerns,
+                    "depth": work.depth,
+                    **sizes_document(self.sheet, name),
+                }
                 for name, work in WORK.items()
             ],
             "watching": bench.watch.on,
