@@ -9,13 +9,23 @@ from __future__ import annotations
 import types
 from dataclasses import fields, is_dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any, Final, Literal, Union, get_args, get_origin, get_type_hints
+from typing import (
+    TYPE_CHECKING,
+    Any,
+    Final,
+    Literal,
+    Protocol,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 from gaugelink.errors import RecordError
 from gaugelink.events import Event
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
 Json = str | int | bool | list["Json"] | dict[str, "Json"]
 
@@ -65,6 +75,37 @@ def from_document(document: Mapping[str, Any]) -> Event:
     event = _typed(rest, event_type, kind)
     assert isinstance(event, event_type)
     return event
+
+
+class Recorded(Protocol):
+    """An entry of a record (`gaugelink.record.Entry`)."""
+
+    @property
+    def place(self) -> int:
+        """Its place in the record."""
+
+    @property
+    def document(self) -> Mapping[str, Any]:
+        """What it says."""
+
+
+def events_of(entries: Iterable[Recorded], file: str) -> Iterator[tuple[int, Event]]:
+    """Make the events of a record again, each with its place.
+
+    Args:
+        entries: of the record.
+        file: its name for messages.
+
+    Raises:
+        RecordError: an entry is no event; the sentence names it and says what to do.
+    """
+    for entry in entries:
+        try:
+            event = from_document(entry.document)
+        except RecordError as fault:
+            what = f"entry {entry.place} cannot be read: {fault}; run gaugelink verify on it"
+            raise RecordError(f"{file}: {what}") from None
+        yield entry.place, event
 
 
 def _plain(value: object) -> Json:

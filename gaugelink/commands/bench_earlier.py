@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, get_args
 
 from gaugelink.errors import InputError
-from gaugelink.event_documents import from_document
+from gaugelink.event_documents import events_of
 from gaugelink.events import JobOpened, OtherSize
 from gaugelink.record import read_signed
 from gaugelink.session import Session
@@ -58,7 +58,7 @@ def round_before(path: Path, changed: Sequence[str], taken: Taken) -> Before:
     if path.resolve() == taken.path.resolve():
         what = "this is the record of the job itself; name that of the round before"
         raise InputError(what, file=str(path), field=FIELD)
-    events = [(entry.place, from_document(entry.document)) for entry in read_signed(path)]
+    events = list(events_of(read_signed(path), str(path)))
     opened = [event for _, event in events if isinstance(event, JobOpened)]
     if not opened:
         raise InputError("no job was ever opened in this record", file=str(path), field=FIELD)

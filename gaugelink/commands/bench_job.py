@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from gaugelink import content, sheetfile
 from gaugelink.benchfile import Job, job_name
 from gaugelink.errors import InputError
-from gaugelink.event_documents import from_document
+from gaugelink.event_documents import events_of
 from gaugelink.events import JobOpened
 from gaugelink.plan import plan_for
 from gaugelink.record import SqliteStore, default_key_path, load_or_create_key, remove_files
@@ -206,8 +206,8 @@ def _remove_empty(folders: Sequence[Path]) -> None:
 
 
 def _gone_on(path: Path, store: SqliteStore, name: str, wanted: Wanted, own: Job | None) -> Taken:
-    events = (from_document(entry.document) for entry in store.entries())
-    opened = [event for event in events if isinstance(event, JobOpened)]
+    events = events_of(store.entries(), str(path))
+    opened = [event for _, event in events if isinstance(event, JobOpened)]
     if not opened:
         raise InputError("no job was ever opened in this record", file=str(path))
     first = opened[0]

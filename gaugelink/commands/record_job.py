@@ -9,7 +9,7 @@ from gaugelink import sheetfile
 from gaugelink.capture.measured import judge_session, measured_in
 from gaugelink.capture.sweeping import analyse_trace
 from gaugelink.errors import InputError, RecordError
-from gaugelink.event_documents import from_document
+from gaugelink.event_documents import events_of
 from gaugelink.events import JobOpened, SweepTaken
 from gaugelink.plan import plan_for
 from gaugelink.record import read_signed
@@ -56,8 +56,8 @@ def read_job(path: Path) -> RecordedJob:
         return job_of(entries, str(path))
     except (LookupError, ValueError) as fault:
         # Each entry is as it was signed, yet one names a gauge or an entry that the others lack.
-        what = "its entries contradict each other; gaugelink verify tells if it was changed"
-        raise RecordError(f"{path}: {what} ({fault})") from fault
+        what = f"its entries contradict each other ({fault}); run gaugelink verify on it"
+        raise RecordError(f"{path}: {what}") from fault
 
 
 def job_of(entries: Iterable[Entry], file: str) -> RecordedJob:
@@ -69,9 +69,10 @@ def job_of(entries: Iterable[Entry], file: str) -> RecordedJob:
 
     Raises:
         InputError: no job was opened in them.
+        RecordError: one of them is no event.
         SessionError: they hold something that the sheet's plan has no step for.
     """
-    events = [(entry.place, from_document(entry.document)) for entry in entries]
+    events = list(events_of(entries, file))
     opened = [event for _, event in events if isinstance(event, JobOpened)]
     if not opened:
         raise InputError("no job was ever opened in this record", file=file)

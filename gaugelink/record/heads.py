@@ -183,7 +183,8 @@ def read_heads(path: Path) -> tuple[list[SignedHead], bytes]:
         the power failed while a head was being written. No file gives no heads.
 
     Raises:
-        RecordError: not readable, or a line is no head; the sentence names the line.
+        RecordError: not readable, or a line is no head; the sentence names the line and what to
+            do.
     """
     try:
         data = path.read_bytes()
@@ -197,7 +198,9 @@ def read_heads(path: Path) -> tuple[list[SignedHead], bytes]:
         try:
             heads.append(parse_head(line))
         except RecordError as fault:
-            raise RecordError(f"{path}, line {number}: {fault}") from None
+            raise RecordError(
+                f"{path}, line {number}: {fault}; run gaugelink verify on the record"
+            ) from None
     return heads, rest
 
 

@@ -86,7 +86,7 @@ class SqliteStore:
         except (KeyError, TypeError, ValueError):
             good = False
         if not good:
-            raise RecordError("its id or its key is missing or damaged")
+            raise RecordError(f"its id or its key is missing or damaged; {opening.VERIFY}")
 
     @classmethod
     def create(cls, path: Path, *, key: Ed25519PrivateKey) -> Self:
@@ -328,7 +328,7 @@ class SqliteStore:
         )
         rows = self._connection.execute(sql, (start, end, _BATCH)).fetchall()
         if not rows:
-            raise RecordError(f"entry {start} is missing")
+            raise RecordError(f"entry {start} is missing; {opening.VERIFY}")
         return rows
 
     def _entries(self, start: int, end: int) -> Iterator[Entry]:
@@ -414,8 +414,12 @@ def _entry(place: int, leaf: object, wanted: int) -> Entry:
 
 def _head(line: object) -> SignedHead:
     if not isinstance(line, bytes):
-        raise RecordError(f"a head is damaged: found {type(line).__name__}, accepted: bytes")
-    return parse_head(line)
+        found = type(line).__name__
+        raise RecordError(f"a head is damaged: found {found}, accepted: bytes; {opening.VERIFY}")
+    try:
+        return parse_head(line)
+    except RecordError as fault:
+        raise RecordError(f"a head is damaged: {fault}; {opening.VERIFY}") from None
 
 
 def _make_file(path: Path, key: Ed25519PrivateKey) -> None:

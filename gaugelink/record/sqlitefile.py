@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.errors import RecordError
 from gaugelink.record.heads import heads_path
+from gaugelink.record.opening import VERIFY
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,7 +29,9 @@ SETTINGS: Final = {
 _BUSY_S: Final = 5.0
 """How long to wait for another program's step before saying that the file is in use."""
 
-_DAMAGED: Final = "the file is damaged; keep it as it is and go back to the last whole copy"
+_DAMAGED: Final = (
+    f"the file is damaged; keep it as it is, {VERIFY} and go back to the last whole copy"
+)
 
 
 def connect(path: Path, mode: str) -> sqlite3.Connection:
@@ -198,7 +201,11 @@ def in_words(fault: sqlite3.Error) -> str:
     if kind in known:
         return known[kind]
     # Such a message can run over several lines; a sentence is one line.
-    return f"the database reported: {' '.join(str(fault).split()):.200}"
+    words = f"the database reported: {' '.join(str(fault).split()):.200}"
+    if kind in {sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CONSTRAINT}:
+        # A table that is not there, or a row that the guards refuse: somebody worked on the file.
+        words += f"; {VERIFY}"
+    return words
 
 
 def remove_files(path: Path) -> None:
