@@ -31,7 +31,8 @@ WANTED: Final = 4
 COVERAGE_FACTOR: Final = 2
 
 FROM_NOTHING: Final = (
-    "guide clearance", "stem runout", "seat runout", "spring squareness", "head-face flatness",
+    "guide clearance", "stem runout", "valve face runout", "seat runout", "spring squareness",
+    "head-face flatness",
 )  # fmt: skip
 """Characteristics whose best size is none, where the sheet prints no new one."""
 

@@ -120,14 +120,14 @@ class Characteristic:
 
     Attributes:
         name: the trade's word, as limit sheets and files write it.
-        of: whether there is one for each valve, or one for the head.
+        of: whether there is one for each valve, for each cylinder, or one for the head.
         gauge: the kind of gauge that takes it; empty for what is reckoned from other readings.
         part: which line drawing shows the place.
         reckoned_from: the readings that it is reckoned from, where it is not read itself.
     """
 
     name: str
-    of: Literal["valve", "head"]
+    of: Literal["valve", "cylinder", "head"]
     gauge: str
     part: str
     reckoned_from: tuple[str, ...] = ()
@@ -145,17 +145,21 @@ CHARACTERISTICS: Final[dict[str, Characteristic]] = {
             "guide clearance", "valve", "indicator", "rock", ("stem diameter", "guide bore")
         ),
         Characteristic("stem runout", "valve", "indicator", "stem"),
+        Characteristic("valve face runout", "valve", "indicator", "other"),
         Characteristic("seat runout", "valve", "indicator", "other"),
         Characteristic("stand-down", "valve", "depth gauge", "stand-down"),
         Characteristic("guide projection", "valve", "depth gauge", "guide"),
         Characteristic("tip height", "valve", "depth gauge", "stand-down"),
         Characteristic("installed spring height", "valve", "caliper", "spring"),
+        Characteristic("retainer-to-seal", "valve", "caliper", "spring"),
         Characteristic("spring free length", "valve", "caliper", "spring"),
         Characteristic("spring squareness", "valve", "caliper", "spring"),
         Characteristic("valve length", "valve", "caliper", "stem"),
         Characteristic("margin", "valve", "caliper", "other"),
         Characteristic("seat width", "valve", "caliper", "other"),
         Characteristic("head thickness", "head", "micrometer", "face"),
+        Characteristic("injector protrusion", "cylinder", "indicator", "face"),
+        Characteristic("prechamber protrusion", "cylinder", "indicator", "face"),
         Characteristic("face height", "head", "indicator", "face"),
         Characteristic("head-face flatness", "head", "", "face", ("face height",)),
     )
@@ -164,6 +168,24 @@ CHARACTERISTICS: Final[dict[str, Characteristic]] = {
 
 ZERO_CHECK: Final = "zero check"
 """A reading that is no size of the head: what the gauge shows where its zero or master is known."""
+
+
+_CYLINDER = re.compile(r"cylinder ([1-9][0-9]?)(?:, .+)?")
+
+
+def cylinder_at(characteristic: str, station: str) -> int | None:
+    """Tell at which cylinder a station of a characteristic is; None where it is of no cylinder.
+
+    What a cylinder has one of is measured at stations named after it.
+
+    >>> cylinder_at("injector protrusion", "cylinder 4"), cylinder_at("margin", "cylinder 4")
+    (4, None)
+    """
+    known = CHARACTERISTICS.get(characteristic)
+    if known is None or known.of != "cylinder":
+        return None
+    match = _CYLINDER.fullmatch(station)
+    return None if match is None else int(match[1])
 
 
 def part_of(characteristic: str) -> str:
@@ -176,8 +198,9 @@ def part_of(characteristic: str) -> str:
 class Position:
     """Where one reading belongs: valve, characteristic, station and direction.
 
-    ``valve`` is empty for what belongs to the head as a whole. `method`, `lift` and `valve_used`
-    are part of the place, because a rock reading with another lift is another measurement.
+    ``valve`` is empty for what belongs to a cylinder or to the head as a whole; the station then
+    says where. `method`, `lift` and `valve_used` are part of the place, because a rock reading with
+    another lift is another measurement.
     """
 
     valve: str
@@ -189,11 +212,26 @@ class Position:
     valve_used: Literal["", "new", "own"] = ""
 
     @property
+    def cylinder(self) -> int | None:
+        """The cylinder, counted from the first; None for the head as a whole.
+
+        >>> Position("3E", "margin").cylinder, Position("", "head thickness").cylinder
+        (3, None)
+        >>> Position("", "prechamber protrusion", "cylinder 2, front").cylinder
+        2
+        """
+        return parse_valve(self.valve).cylinder if self.valve else cylinder_at(
+            self.characteristic, self.station
+        )  # fmt: skip
+
+    @property
     def words(self) -> str:
         """The place as it is shown and spoken.
 
         >>> Position("3E", "stem diameter", "middle", "across").words
         'Exhaust valve of cylinder 3: stem diameter, middle, across the head'
+        >>> Position("", "prechamber protrusion", "cylinder 2, front").words
+        'Cylinder 2: prechamber protrusion, front'
         >>> zero_check("depth gauge", "before", "stand-down").words
         'Zero check: depth gauge, before stand-down'
         """
@@ -202,13 +240,17 @@ class Position:
         parts = [self.characteristic]
         if self.method == "rock":
             parts[0] += " by rock"
-        if self.station:
-            parts.append(self.station)
+        owner, station = "head", self.station
+        if self.valve:
+            owner = parse_valve(self.valve).words
+        elif self.cylinder is not None:
+            owner, _, station = station.partition(", ")
+        if station:
+            parts.append(station)
         if self.direction:
             parts.append(f"{self.direction} the head")
         if self.lift:
             parts.append(f"{self.valve_used or 'the'} valve lifted {self.lift}")
-        owner = parse_valve(self.valve).words if self.valve else "head"
         return f"{owner[0].upper()}{owner[1:]}: {', '.join(parts)}"
 
 

@@ -8,12 +8,12 @@ verdict is given.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import isqrt
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Direction, Method
+from gaugelink.head import CHARACTERISTICS, DIRECTIONS, Direction, Method, cylinder_at
 from gaugelink.metrology.conformity import VerdictWord, probability_within, verdict
 from gaugelink.metrology.flatness import minimum_zone
 from gaugelink.quantity import (
@@ -25,7 +25,7 @@ from gaugelink.quantity import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from gaugelink.limits import Figure, Limit, Sheet
 
@@ -140,7 +140,7 @@ def judge(sheet: Sheet, measured: Sequence[Measured]) -> Judgement:
     by_name: dict[tuple[str, str], list[Measured]] = {}
     for item in measured:
         by_name.setdefault((item.valve, item.characteristic), []).append(item)
-    for limit in sheet.limits:
+    for limit in _by_cylinder(sheet.limits):
         for valve in limit.valves or ("",):
             given = {
                 name: [item for item in by_name.get((valve, name), []) if limit.takes(
@@ -150,12 +150,28 @@ def judge(sheet: Sheet, measured: Sequence[Measured]) -> Judgement:
             }  # fmt: skip
             one = _Question(sheet, limit, valve, given)
             verdicts, why = one.answer()
+            at = cylinder_at(limit.characteristic, next(iter(limit.stations), ""))
+            if at is not None and not verdicts:
+                why = why or f"cylinder {at}"
+            elif at is not None and limit.judge != "each":
+                verdicts = [replace(item, reason=f"cylinder {at}: {item.reason}")
+                            for item in verdicts]  # fmt: skip
             if why or not verdicts:
                 found.missing.append(Missing(valve, limit.characteristic, limit.method, why))
             found.verdicts.extend(verdicts)
             used.update(place for item in verdicts for place in item.places)
     found.unused = [item for item in measured if item.place not in used]
     return found
+
+
+def _by_cylinder(limits: Iterable[Limit]) -> Iterator[Limit]:
+    """Part limits of what a cylinder has one of: readings of two cylinders are never combined."""
+    for limit in limits:
+        at = dict.fromkeys(cylinder_at(limit.characteristic, one) for one in limit.stations)
+        for cylinder in at or (None,):
+            own = tuple(one for one in limit.stations
+                        if cylinder_at(limit.characteristic, one) == cylinder)  # fmt: skip
+            yield limit if cylinder is None else replace(limit, stations=own)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from gaugelink.quantity import Displayed, LengthUnit, agree_within_rounding, par
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from gaugelink.head import Head
+    from gaugelink.head import Characteristic, Head
 
 
 def _texts(value: object) -> object:
@@ -156,6 +156,8 @@ class LimitReader:
         if name == "head-face flatness" and self.head.face is None:
             self._bad("characteristic", "the sheet needs [head.face] with length, width, rows, "
                      "columns to say where the face is measured")  # fmt: skip
+        if what.of == "cylinder" and entry.valves is not None:
+            self._bad("valves", f"{name!r} belongs to a cylinder, so it takes no valves")
         self._method()
         self._size()
         bounds = self._bounds()
@@ -163,10 +165,19 @@ class LimitReader:
         if len(self.errors) > self.before:
             return None
         return Limit(
-            name, kinds, valves, tuple(entry.stations), tuple(entry.directions), entry.judge,
+            name, kinds, valves, self._stations(what), tuple(entry.directions), entry.judge,
             bounds, entry.source, self._line(), entry.method or "", lift, entry.valve_used or "",
             guide, reach, entry.figure or "clearance", entry.size or "",
         )  # fmt: skip
+
+    def _stations(self, what: Characteristic) -> tuple[str, ...]:
+        """The stations; of what a cylinder has one of they are named after every cylinder."""
+        named = self.entry.stations
+        if what.of != "cylinder":
+            return tuple(named)
+        return tuple(f"cylinder {number}{f', {station}' if station else ''}"
+                     for number in range(1, self.head.cylinders + 1)
+                     for station in named or ("",))  # fmt: skip
 
     def _valves(self) -> tuple[tuple[ValveKind, ...], tuple[str, ...]]:
         """The kinds a limit is for, and the valves by name; a limit may name either."""

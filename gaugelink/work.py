@@ -77,6 +77,7 @@ _SEAT_STALE: Final = (
     "stand-down",
     "tip height",
     "installed spring height",
+    "retainer-to-seal",
     "seat width",
 )
 _SEAT_UNTOUCHED: Final = (
@@ -84,12 +85,15 @@ _SEAT_UNTOUCHED: Final = (
     "guide bore",
     "guide clearance",
     "stem runout",
+    "valve face runout",
     "guide projection",
     "spring free length",
     "spring squareness",
     "valve length",
     "margin",
     "head thickness",
+    "injector protrusion",
+    "prechamber protrusion",
     "face height",
     "head-face flatness",
 )
@@ -99,10 +103,18 @@ _SEAT: Final = Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED, depth="seat")
 # in its seat, and that shows in the stand-down.
 _GUIDE: Final = Work(
     "valves",
-    ("guide bore", "guide clearance", "seat runout", "stand-down", "guide projection"),
+    (
+        "guide bore",
+        "guide clearance",
+        "seat runout",
+        "stand-down",
+        "guide projection",
+        "retainer-to-seal",
+    ),
     (
         "stem diameter",
         "stem runout",
+        "valve face runout",
         "tip height",
         "installed spring height",
         "spring free length",
@@ -111,6 +123,8 @@ _GUIDE: Final = Work(
         "margin",
         "seat width",
         "head thickness",
+        "injector protrusion",
+        "prechamber protrusion",
         "face height",
         "head-face flatness",
     ),
@@ -123,9 +137,11 @@ _VALVE: Final = Work(
         "stem diameter",
         "guide clearance",
         "stem runout",
+        "valve face runout",
         "stand-down",
         "tip height",
         "installed spring height",
+        "retainer-to-seal",
         "valve length",
         "margin",
     ),
@@ -137,6 +153,8 @@ _VALVE: Final = Work(
         "spring squareness",
         "seat width",
         "head thickness",
+        "injector protrusion",
+        "prechamber protrusion",
         "face height",
         "head-face flatness",
     ),
@@ -153,16 +171,20 @@ _CASTING_STALE: Final = (
 _CASTING_UNTOUCHED: Final = (
     "stem diameter",
     "stem runout",
+    "valve face runout",
     "stand-down",
     "guide projection",
     "tip height",
     "installed spring height",
+    "retainer-to-seal",
     "spring free length",
     "spring squareness",
     "valve length",
     "margin",
     "seat width",
     "head thickness",
+    "injector protrusion",
+    "prechamber protrusion",
 )
 _CASTING: Final = Work("head", _CASTING_STALE, _CASTING_UNTOUCHED)
 
@@ -171,16 +193,32 @@ _PARTS: Final = (
     "guide bore",
     "guide clearance",
     "stem runout",
+    "valve face runout",
     "seat runout",
     "stand-down",
     "guide projection",
     "tip height",
 )
-_HEAD: Final = ("seat width", "head thickness", "face height", "head-face flatness")
+_HEAD: Final = (
+    "seat width",
+    "head thickness",
+    "injector protrusion",
+    "prechamber protrusion",
+    "face height",
+    "head-face flatness",
+)
 _SHIM: Final = Work(
     "valves",
     ("installed spring height",),
-    (*_PARTS, "spring free length", "spring squareness", "valve length", "margin", *_HEAD),
+    (
+        *_PARTS,
+        "retainer-to-seal",
+        "spring free length",
+        "spring squareness",
+        "valve length",
+        "margin",
+        *_HEAD,
+    ),
 )
 
 WORK: Final[dict[Operation, Work]] = {
@@ -190,7 +228,14 @@ WORK: Final[dict[Operation, Work]] = {
     "guide sleeved": _GUIDE,
     "valve refaced": Work(
         "valves",
-        ("stand-down", "tip height", "installed spring height", "margin"),
+        (
+            "valve face runout",
+            "stand-down",
+            "tip height",
+            "installed spring height",
+            "retainer-to-seal",
+            "margin",
+        ),
         (
             "stem diameter",
             "guide bore",
@@ -213,10 +258,12 @@ WORK: Final[dict[Operation, Work]] = {
             "guide bore",
             "guide clearance",
             "stem runout",
+            "valve face runout",
             "seat runout",
             "stand-down",
             "guide projection",
             "installed spring height",
+            "retainer-to-seal",
             "spring free length",
             "spring squareness",
             "margin",
@@ -232,16 +279,25 @@ WORK: Final[dict[Operation, Work]] = {
     "seat lapped": Work("valves", _SEAT_STALE, _SEAT_UNTOUCHED, little=True, depth="seat"),
     "face skimmed": Work(
         "head",
-        ("stand-down", "head thickness", "face height", "head-face flatness"),
+        (
+            "stand-down",
+            "head thickness",
+            "injector protrusion",
+            "prechamber protrusion",
+            "face height",
+            "head-face flatness",
+        ),
         (
             "stem diameter",
             "guide bore",
             "guide clearance",
             "stem runout",
+            "valve face runout",
             "seat runout",
             "guide projection",
             "tip height",
             "installed spring height",
+            "retainer-to-seal",
             "spring free length",
             "spring squareness",
             "valve length",
@@ -253,10 +309,14 @@ WORK: Final[dict[Operation, Work]] = {
     "spring changed": Work(
         "valves",
         ("installed spring height", "spring free length", "spring squareness"),
-        (*_PARTS, "valve length", "margin", *_HEAD),
+        (*_PARTS, "retainer-to-seal", "valve length", "margin", *_HEAD),
     ),
     "shim changed": replace(_SHIM, depth="shims"),
-    "retainer changed": _SHIM,
+    "retainer changed": Work(
+        "valves",
+        ("installed spring height", "retainer-to-seal"),
+        (*_PARTS, "spring free length", "spring squareness", "valve length", "margin", *_HEAD),
+    ),
     "head heated": _CASTING,
     "head welded": _CASTING,
     "head straightened": _CASTING,

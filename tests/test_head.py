@@ -104,10 +104,10 @@ def test_a_position_is_spoken_in_the_words_of_the_trade(position: Position, word
 
 
 def test_every_characteristic_is_measured_with_a_known_gauge_or_reckoned_from_others() -> None:
-    assert len(CHARACTERISTICS) == 17
+    assert len(CHARACTERISTICS) == 21
     for name, item in CHARACTERISTICS.items():
         assert item.name == name
-        assert item.of in {"valve", "head"}
+        assert item.of in {"valve", "cylinder", "head"}
         assert item.gauge in GAUGE_KINDS or (not item.gauge and item.reckoned_from)
         for source in item.reckoned_from:
             assert CHARACTERISTICS[source].of == item.of

@@ -160,7 +160,7 @@ def test_a_skim_brings_injectors_out_and_they_are_measured_again():
     assert [one["expected_mm"]["injector protrusion"] for one in found["cylinders"]] == [2.5, 2.55]
     again = {(one["valve"], one["characteristic"]): one["because"] for one in found["remeasure"]}
     assert again["cylinder 2", "injector protrusion"] == "face skimmed"
-    assert again["2I", "retainer-to-seal"] == "valve refaced"
+    assert again["2I", "retainer-to-seal"] == "guide replaced", "the seal sits on the guide"
     assert ("1I", "retainer-to-seal") not in again
     found = told(changed(uneven, ('max = "2.80 mm"', 'max = "2.53 mm"')))
     assert {(one["valve"], one["limit"]) for one in found["conflict"]} == {

@@ -203,7 +203,7 @@ def sheet_with(**change: str) -> str:
 def test_a_sheet_changes_the_table_for_its_engine() -> None:
     sheet = load(sheet_with(), "s.toml")
     assert sheet.stale_after("valve refaced") == (
-        "stand-down", "tip height", "margin", "seat width"
+        "valve face runout", "stand-down", "tip height", "retainer-to-seal", "margin", "seat width"
     )  # fmt: skip
     assert sheet.stale_after("seat cut") == WORK["seat cut"].stale
 

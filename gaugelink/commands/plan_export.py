@@ -86,6 +86,9 @@ def _head(task: Task) -> Iterator[str]:
     ):  # fmt: skip
         if value is not None:
             yield f"{key} = {_length(value)}"
+    for key, name in PROTRUDING.items():
+        if written := _ends(task.head.get(name, Range())):
+            yield f"{key} = {written}"
     for key, why in (("face_scrap", task.face_scrap), ("cracked", task.cracked)):
         if why:
             yield f"{key} = {_text(why)}"
@@ -93,11 +96,8 @@ def _head(task: Task) -> Iterator[str]:
 
 def _rules(kind: str, rules: Rules) -> Iterator[str]:
     for key, name in LIMITED.items():
-        limit = rules.limits.get(name, Range())
-        ends = [f"{end} = {_length(value)}" for end, value in (("min", limit.lower),
-                ("max", limit.upper)) if value is not None]  # fmt: skip
-        if ends:
-            yield f"{key} = {{ {', '.join(ends)} }}"
+        if written := _ends(rules.limits.get(name, Range())):
+            yield f"{key} = {written}"
     for key, span in (("new_stem", rules.new_stem), ("new_bore", rules.new_bore)):
         if span is not None:
             yield f"{key} = {_span(span)}"
@@ -105,6 +105,12 @@ def _rules(kind: str, rules: Rules) -> Iterator[str]:
         yield f"stand_down_spread = {_length(rules.spread_pm)}"
     yield from plan_chamber.diameter(rules)
     yield from _spring(kind, rules)
+
+
+def _ends(limit: Range) -> str:
+    ends = [f"{end} = {_length(value)}" for end, value in (("min", limit.lower),
+            ("max", limit.upper)) if value is not None]  # fmt: skip
+    return f"{{ {', '.join(ends)} }}" if ends else ""
 
 
 def _spring(kind: str, rules: Rules) -> Iterator[str]:

@@ -85,7 +85,8 @@ _STEP_OF: Final[dict[Deed, Step]] = {
 _SHOWN: Final = ("stand-down", "tip height", "installed spring height", "retainer-to-seal",
                  "margin", "valve length", "seat width")  # fmt: skip
 _SIZES: Final = ("guide bore", "stem diameter")
-_LIFTED: Final = "retainer-to-seal"
+_SELDOM: Final = ("valve face runout", "retainer-to-seal")
+"""Asked for again only where the job measures them."""
 
 
 def work_order(task: Task, plan: Plan) -> WorkOrder:
@@ -243,16 +244,12 @@ class _Writer:
             known: dict[str, Span | None] = {
                 name: (pm, pm) for name, pm in seated.figures.items()}  # fmt: skip
             known["guide clearance"] = self._clearance(put)
-            wanted = [name for name, one in CHARACTERISTICS.items() if one.of == "valve"]
-            # The room under a retainer follows the valve; it is asked for where it counts.
-            drops = [line.operation for line in own if line.deed != "grind tip"
-                     and "tip height" in WORK[line.operation].stale]  # fmt: skip
+            wanted = [name for name, one in CHARACTERISTICS.items() if one.of == "valve"
+                      and (name not in _SELDOM or name in place.readings
+                           or name in (self._task.measured or ()))]  # fmt: skip
             if "replace spring" in put.way.deeds and self._rules(put).load != (None, None):
                 because[SPRING_LOAD] = DONE["replace spring"]
                 wanted.append(SPRING_LOAD)
-            if _LIFTED in place.readings and drops:
-                because[_LIFTED] = drops[0]
-                wanted.append(_LIFTED)
             yield from (
                 Again(
                     place.name,

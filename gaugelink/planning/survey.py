@@ -12,11 +12,12 @@ from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.head import CHARACTERISTICS
+from gaugelink.head import CHARACTERISTICS, cylinder_at
 from gaugelink.metrology.springs import from_table
 from gaugelink.planning.chamber import round_area
+from gaugelink.planning.means import PROTRUSIONS
 from gaugelink.planning.reckoned import chamber_of, cylinders_of
-from gaugelink.planning.task import SPRING_LOAD, Place, Range, Rules, Task
+from gaugelink.planning.task import SPRING_LOAD, Cylinder, Place, Range, Rules, Task
 from gaugelink.planning.tired import at_test_height
 from gaugelink.quantity import PM_PER_MM
 
@@ -28,11 +29,12 @@ if TYPE_CHECKING:
     from gaugelink.judging import Judged, Judgement, Measured
     from gaugelink.limits import Limit, Sheet, Spring
     from gaugelink.metrology.springs import Loads
+    from gaugelink.planning.allowances import Figure
     from gaugelink.planning.task import Shop, Span
 
 REMOVABLE: Final = (
     *("stand-down", "tip height", "installed spring height", "margin", "valve length"),
-    *("seat runout", "seat width"),
+    *("seat runout", "seat width", "valve face runout", "retainer-to-seal"),
 )
 """Characteristics that work on seat, valve face, tip, fire face and shims changes: figures."""
 
@@ -47,7 +49,7 @@ PART_OF: Final = {
 }
 """Whose matter a limit is that only another part can mend. Clearance stands here by rock only."""
 
-_NO_LOWER: Final = frozenset({"seat runout"})
+_NO_LOWER: Final = frozenset({"seat runout", "valve face runout"})
 _NO_UPPER: Final = frozenset({"margin", "valve length"})
 
 HEAD: Final = ("head thickness", "head-face flatness")
@@ -114,7 +116,8 @@ def survey(
     rules: dict[str, Rules] = {
         kind: surveyor.rules(kind) for kind in dict.fromkeys(sheet.head.kinds)
     }
-    u_pm = {name: surveyor.u("", name) for name in HEAD}
+    protrusions = tuple(name for name in PROTRUSIONS if any(sheet.of(name, "")))
+    u_pm = {name: surveyor.u("", name) for name in (*HEAD, *protrusions)}
     return Survey(
         Task(
             name,
@@ -126,9 +129,9 @@ def survey(
             thickness,
             flatness,
             rebuild.clean_up_pm,
-            {name: surveyor.range("", name) for name in HEAD},
+            {name: surveyor.range("", name) for name in (*HEAD, *protrusions)},
             u_pm,
-            cylinders_of(sheet, places, thickness),
+            surveyor.cylinders(cylinders_of(sheet, places, thickness), protrusions),
             chamber=chamber_of(sheet, rules, u_pm["head thickness"]),
             measured=_measured(sheet),
             face_scrap=surveyor.looked("head face"),
@@ -249,9 +252,10 @@ class _Surveyor:
         values = [ceil(item.value_pm) for item in self._by.get((valve, name), [])]
         return (min(values), max(values)) if values else None
 
-    def _reading(self, valve: str, name: str) -> int | Fraction | None:
+    def _reading(self, valve: str, name: str, cylinder: int | None = None) -> int | Fraction | None:
         """Pick the one value that says most about its limits; the only one, as a rule."""
-        values = [item.value_pm for item in self._by.get((valve, name), [])]
+        values = [item.value_pm for item in self._by.get((valve, name), [])
+                  if cylinder_at(name, item.station) == cylinder]  # fmt: skip
         if not values:
             return None
         limit = self.range(valve, name)
@@ -322,7 +326,28 @@ class _Surveyor:
                 return ends[0].pm, ends[1].pm
         return None
 
-    # ---- the head -------------------------------------------------------------------------------
+    # ---- cylinders and the head -----------------------------------------------------------------
+
+    def cylinders(
+        self, reckoned: tuple[Cylinder, ...], protrusions: Sequence[Figure]
+    ) -> tuple[Cylinder, ...]:
+        """Say how far injector and prechamber stand out, beside what is reckoned of cylinders."""
+        if not protrusions:
+            return reckoned
+        numbers = range(1, self._sheet.head.cylinders + 1)
+        every = reckoned or tuple(
+            Cylinder(f"cylinder {number}", tuple(
+                valve.name for valve in self._sheet.head.valves() if valve.cylinder == number
+            ))
+            for number in numbers
+        )  # fmt: skip
+        return tuple(
+            replace(one, readings={
+                name: ceil(value) for name in protrusions
+                if (value := self._reading("", name, number)) is not None
+            })
+            for number, one in zip(numbers, every, strict=True)
+        )  # fmt: skip
 
     def looked(self, check: Check) -> str:
         """Say why the head was condemned by looking at it; empty where it was not."""
@@ -341,11 +366,12 @@ class _Surveyor:
 
     def left_out(self) -> Iterable[str]:
         """Name the limits that no plan reckons with."""
-        known = {*REMOVABLE, *PART_OF, *HEAD}
+        known = {*REMOVABLE, *PART_OF, *HEAD, *PROTRUSIONS}
         seen: set[str] = set()
         for limit in self._sheet.limits:
             strange = limit.characteristic not in known
-            spread = limit.characteristic in REMOVABLE and limit.judge == "range"
+            figure = limit.characteristic in {*REMOVABLE, *PROTRUSIONS}
+            spread = figure and limit.judge == "range"
             words = _named(limit)
             if (strange or spread) and words not in seen:
                 seen.add(words)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from gaugelink.head import parse_valve, zero_check_of
+from gaugelink.head import zero_check_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -23,8 +23,7 @@ _Ends = tuple[int, int]
 
 def cylinder_of(step: Step) -> int | None:
     """Give the cylinder where a step is taken; None for the whole head and for a zero check."""
-    valve = step.position.valve
-    return parse_valve(valve).cylinder if valve else None
+    return step.position.cylinder
 
 
 def walk(

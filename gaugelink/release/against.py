@@ -115,7 +115,10 @@ def _verdicts(course: Course, judgement: Judgement) -> Iterator[Block]:
             why += f" ({judged.reason})" if judged.reason else ""
         steps = [course.history[place].step for place in judged.places]
         step = min((step for step in steps if step is not None), default=None)
-        owner = named(judged.characteristic, judged.method)
+        at = None if step is None else course.plan[step].position
+        # What a cylinder has one of is told from the places of that cylinder alone.
+        owner = what(at) if at is not None and at.cylinder and not at.valve else named(
+            judged.characteristic, judged.method)  # fmt: skip
         yield Block(judged.verdict, judged.valve, owner, why, step, judged, signable(judged))
 
 

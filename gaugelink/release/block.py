@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from gaugelink.events import ReadingAssigned, ReadingParked, ReadingTaken, SweepTaken
-from gaugelink.head import ZERO_CHECK
+from gaugelink.head import ZERO_CHECK, cylinder_at
 from gaugelink.quantity import exact_text
 
 if TYPE_CHECKING:
@@ -159,15 +159,18 @@ def what(position: Position) -> str:
     """Name what is measured at a place, or whose zero is checked there."""
     if position.characteristic == ZERO_CHECK:
         return f"zero check of the {position.station}"
-    return named(position.characteristic, position.method)
+    at = cylinder_at(position.characteristic, position.station)
+    return named(position.characteristic, position.method, at)
 
 
-def named(characteristic: str, method: str) -> str:
+def named(characteristic: str, method: str, cylinder: int | None = None) -> str:
     """Name what was measured; clearance by rock and from the sizes are two things.
 
-    >>> named("guide clearance", "rock"), named("stand-down", "")
-    ('guide clearance by rock', 'stand-down')
+    >>> named("guide clearance", "rock"), named("injector protrusion", "", 3)
+    ('guide clearance by rock', 'injector protrusion of cylinder 3')
     """
+    if cylinder is not None:
+        return f"{characteristic} of cylinder {cylinder}"
     if method == "rock":
         return f"{characteristic} by rock"
     return f"{characteristic}, direct" if method else characteristic
