@@ -206,14 +206,43 @@ def clearance_keeps(task, stem, bore, u_stem, u_bore) -> bool:
     return ok
 
 
+Work = frozenset[str]
+"""What is done at a place, but for moving valves and lapping; or to the face."""
+
+
 def cheapest_at(
     task: Task, number: int, valve: int | None, skim: int, spring: bool | None, grid: int = STEP
 ) -> dict[int, int]:
     """Try everything at one place with one valve and one skim: the cheapest by how far it sinks."""
+    found: dict[int, int] = {}
+    tried = everything_at(task, number, valve, skim, spring, grid, whatever=True)
+    for (_, drop), total in tried.items():
+        found[drop] = min(total, found.get(drop, total))
+    return found
+
+
+def everything_at(
+    task: Task, number: int, valve: int | None, skim: int, spring: bool | None, grid: int = STEP,
+    *, whatever: bool = False,
+) -> dict[tuple[Work, int], int]:  # fmt: skip
+    """Try everything at one place with one valve and one skim.
+
+    Args:
+        task: the head.
+        number: of the place.
+        valve: the place whose used valve it is; None: a new one.
+        skim: of the face, picometres.
+        spring: is it new; None: either.
+        grid: how finely depths are tried, picometres.
+        whatever: do not tell apart what is done.
+
+    Returns:
+        The cheapest by what is done and how far the valve sinks.
+    """
     here, rules, offers = task.places[number], task.rules["intake"], task.shop.offers
     used = None if valve is None else task.places[valve]
     part = {name: task.shop.part("intake", name) for name in ("valve", "guide", "insert", "spring")}
-    found: dict[int, int] = {}
+    found: dict[tuple[Work, int], int] = {}
     guides = [("keep", here.bore)]
     if "replace guide" in offers and rules.new_bore:
         guides.append(("replace guide", rules.new_bore))
@@ -293,7 +322,14 @@ def cheapest_at(
                     continue
                 total = cents + c_seat + c_face + c_tip + c_shim + lap.cents
                 total += offers["replace spring"].cents + part["spring"] if new else 0
-                if total >= found.get(drop, total + 1):
+                done = () if whatever else (
+                    "replace valve" if used is None else "",
+                    "" if guide == "keep" else guide, "to +" if guide == "ream guide" else "",
+                    {"none": "", "cut": "cut seat", "insert": "fit insert"}[seat],
+                    "reface valve" if face else "", "grind tip" if tip else "",
+                    "shim" if shim else "", "replace spring" if new else "")  # fmt: skip
+                work = frozenset(done) - {""}
+                if total >= found.get((work, drop), total + 1):
                     continue
                 top = here.readings["tip height"] + drop - tip
                 high = here.readings["installed spring height"] + drop - shim
@@ -314,7 +350,7 @@ def cheapest_at(
                     )
                     if rules.spring.load(Fraction(high + u, 10**9)) - lost < rules.load[0]:
                         continue
-                found[drop] = total
+                found[work, drop] = total
     return found
 
 
@@ -397,6 +433,67 @@ def cheapest(task: Task, grid: int = STEP) -> int | None:
         task: the head.
         grid: how finely depths are tried, picometres.
     """
+    best = None
+    tied = is_tied(task)
+    for skim, table, valves, more in _settings(task, grid, cheapest_at):
+        choices = [table.get(at, {}) for at in enumerate(valves)]
+        if not all(choices):
+            continue
+        if not tied:
+            choices = [{0: min(some.values())} for some in choices]
+        for some in itertools.product(*(choice.items() for choice in choices)):
+            total = sum(price for _, price in some) + more
+            if best is not None and total >= best:
+                continue
+            if not tied or tied_well(task, tuple(by for by, _ in some), skim):
+                best = total
+    return best
+
+
+def is_tied(task: Task) -> bool:
+    return task.chamber is not None or task.rules["intake"].spread_pm is not None
+
+
+def every_work(
+    task: Task, ceiling: int, grid: int = STEP
+) -> dict[tuple[Work, ...], set[tuple[int, int]]]:
+    """Try everything: what can be done for no more than a ceiling, and what it costs.
+
+    Args:
+        task: the head.
+        ceiling: cents.
+        grid: how finely depths are tried, picometres.
+
+    Returns:
+        By what is done at each place and, last, to the face: every cost at which it keeps all
+        limits, the cheapest for each choice of valves and of how far they sink, with how many used
+        valves change places.
+    """
+    found: dict[tuple[Work, ...], set[tuple[int, int]]] = {}
+    tied = is_tied(task)
+    for skim, table, valves, more in _settings(task, grid, everything_at):
+        choices = [table.get(at, {}) for at in enumerate(valves)]
+        if not all(choices):
+            continue
+        spare = ceiling - more - sum(min(choice.values()) for choice in choices)
+        choices = [{at: price for at, price in choice.items()
+                    if price - min(choice.values()) <= spare} for choice in choices]  # fmt: skip
+        face = frozenset({"skim"} if skim else ())
+        moves = sum(valve not in {None, at} for at, valve in enumerate(valves))
+        for some in itertools.product(*(choice.items() for choice in choices)):
+            total = sum(price for _, price in some) + more
+            if total > ceiling:
+                continue
+            kind = (*(work for (work, _), _ in some), face)
+            if (total, moves) in found.get(kind, ()):
+                continue
+            if not tied or tied_well(task, tuple(by for (_, by), _ in some), skim):
+                found.setdefault(kind, set()).add((total, moves))
+    return found
+
+
+def _settings(task: Task, grid: int, at):
+    """Give each skim with what can be done at each place, each choice of valves, what is common."""
     offer = task.shop.offers.get("skim")
     must = task.flatness_pm > task.head["head-face flatness"].upper
     skims = [] if must else [(0, 0)]
@@ -408,8 +505,6 @@ def cheapest(task: Task, grid: int = STEP) -> int | None:
         ]
     skims = [(depth, cents) for depth, cents in skims if stands_out(task, depth)]
     seals = len(task.places) * task.shop.part("intake", "seal")
-    best = None
-    tied = task.chamber is not None or task.rules["intake"].spread_pm is not None
     numbers = range(len(task.places))
     for (skim, cents), spring in itertools.product(
         skims, (False, True) if task.springs_as_set else (None,)
@@ -427,21 +522,11 @@ def cheapest(task: Task, grid: int = STEP) -> int | None:
                     )
                 ):
                     continue
-                table[number, valve] = cheapest_at(task, number, valve, skim, spring, grid)
+                table[number, valve] = at(task, number, valve, skim, spring, grid)
         for valves in itertools.product((None, *numbers), repeat=len(numbers)):
             taken = [valve for valve in valves if valve is not None]
-            choices = [table.get(at, {}) for at in zip(numbers, valves, strict=True)]
-            if len(set(taken)) != len(taken) or not all(choices):
-                continue
-            if not tied:
-                choices = [{0: min(some.values())} for some in choices]
-            for some in itertools.product(*(choice.items() for choice in choices)):
-                total = sum(price for _, price in some) + cents + seals
-                if best is not None and total >= best:
-                    continue
-                if not tied or tied_well(task, tuple(by for by, _ in some), skim):
-                    best = total
-    return best
+            if len(set(taken)) == len(taken):
+                yield skim, table, valves, cents + seals
 
 
 def without_offer(task: Task, deed: str) -> Task:

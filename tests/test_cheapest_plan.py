@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from planning_heads import STEP, cheapest, small_head, with_more_limits, without_offer
 
+from gaugelink.planning.budget import Budget
 from gaugelink.planning.conflict import conflict
 from gaugelink.planning.held import limits_at
 from gaugelink.planning.means import skims
@@ -140,9 +141,10 @@ def test_where_the_search_ends_early_nothing_is_claimed():
         task = replace(small_head(seed), pairing=False)
         found = plan(task)
         if isinstance(found, Conflict) and len(found.limits) > 1:
-            limits, smallest = conflict(task, questions=0)
-            assert not smallest
-            assert len(limits) >= len(found.limits)
+            early = conflict(task, questions=0)
+            assert not early.smallest
+            assert early.irreducible
+            assert len(early.limits) >= len(found.limits)
             return
     raise AssertionError
 
@@ -210,7 +212,7 @@ def test_alternatives_differ_and_are_hardly_dearer():
         best = plan(task)
         if isinstance(best, Conflict):
             continue
-        others = alternatives(task, best, percent=30)
+        others = alternatives(task, best, percent=30).plans
         seen += bool(others)
         costs = [one.cents for one in others]
         assert costs == sorted(costs)
@@ -256,7 +258,7 @@ def every_plan(task: Task, best: Plan, percent: int) -> list[Plan]:
     programme.at_most(best.cents * (100 + percent) // 100 - seals_cents(task))
     programme.not_again([put.way for put in best.puts])
     found: list[Plan] = []
-    while (one := programme.solve(60)) is not None:
+    while (one := programme.solve(Budget())) is not None:
         found.append(_settled(task, skim, *one))
         programme.not_again(one[0])
     return found
@@ -265,8 +267,8 @@ def every_plan(task: Task, best: Plan, percent: int) -> list[Plan]:
 def test_every_choice_is_offered_and_nothing_that_only_adds_work():
     """Held against all plans under the ceiling.
 
-    One that leaves out nothing is never offered, and as many kinds of other work are offered as
-    there are, up to three.
+    One that leaves out nothing of the cheapest, or of an alternative that costs no more, is never
+    offered, and as many kinds of other work are offered as there are, up to three.
     """
     choices = no_choices = 0
     for seed in range(40):
@@ -275,14 +277,21 @@ def test_every_choice_is_offered_and_nothing_that_only_adds_work():
         if isinstance(best, Conflict):
             continue
         everything = every_plan(task, best, 30)
-        offered = alternatives(task, best, percent=30)
+        offered = alternatives(task, best, percent=30).plans
         good = [one for one in everything if spares(one, best)]
-        kinds = [works(one) for one in good if works(one) != works(best)]
-        distinct = [kind for at, kind in enumerate(kinds) if kind not in kinds[:at]]
+        apart: list[Plan] = []
+        for one in good:  # the cheapest comes first
+            if works(one) != works(best) and all(
+                works(one) != works(other) and spares(one, other) for other in apart
+            ):
+                apart.append(one)
+        distinct = [works(one) for one in apart]
         got = [works(one) for one in offered if works(one) != works(best)]
         assert len(got) == min(3, len(distinct)), seed
         assert all(spares(one, best) for one in offered if works(one) != works(best))
         assert all(kind in distinct for kind in got)
+        assert [one.cents for one in offered if works(one) != works(best)] == [
+            one.cents for one in apart[:3]]  # fmt: skip
         choices += len(got)
         no_choices += len(everything) - len(good)
     assert choices >= 20
@@ -295,7 +304,7 @@ def test_a_new_valve_instead_of_a_moved_one_is_a_choice():
     best = plan(task)
     assert isinstance(best, Plan)
     assert (best.cents, moves(best)) == (108, 1)
-    assert [(one.cents, moves(one)) for one in alternatives(task, best)] == [(109, 0)]
+    assert [(one.cents, moves(one)) for one in alternatives(task, best).plans] == [(109, 0)]
 
 
 def test_an_insert_is_cut_to_the_middle_of_what_it_may_be():

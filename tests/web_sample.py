@@ -482,6 +482,7 @@ async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
         return 200, {
             "key": "0", "cost": "30.00 EUR", "standing": "the cheapest at these prices",
             "conflict": [], "untouched": ["1I"], "missing": [], "alternatives": [],
+            "conflict_words": "", "more_words": "",
             "lines": [{"operation": "replace valve", "done": "valve replaced", "valves": ["3E"],
                        "words": "new valve", "depth": ""}],
             "valves": [{"valve": "3E", "words": "new valve"}], "parts": ["1 valve exhaust"],

@@ -242,6 +242,7 @@
  * @property {string | null} cost null where nothing works
  * @property {string} standing how good it is, and whether it is partial
  * @property {string[]} conflict limits that cannot be kept together
+ * @property {string} conflict_words what is proved of them; empty where there are none
  * @property {string} key what this plan is known by
  * @property {{operation: string, done: string, valves: string[], words: string, depth: string}[]} lines in the order of the trade
  * @property {{valve: string, words: string}[]} valves
@@ -250,6 +251,7 @@
  * @property {{valve: string, words: string}[]} remeasure
  * @property {string[]} missing
  * @property {{cost: string, more: string, differs: string[]}[]} alternatives
+ * @property {string} more_words that there may be more of them; empty where there are not
  * @property {string[]} cautions
  * @property {string[]} left_out
  * @property {string[]} together what valves and cylinders have in common after the work

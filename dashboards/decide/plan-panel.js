@@ -20,6 +20,7 @@ export class PlanPanel extends HTMLElement {
   #take = h("button", { type: "button", class: "main", hidden: true }, "Take as work order");
   #barred = h("ul", { class: "plain" });
   #conflict = h("ul", { class: "plain" });
+  #proved = h("p", { class: "soft" });
   #steps = h("ul", { class: "steps" });
   #untouched = h("p", { class: "soft" });
   #missing = h("ul", { class: "plain" });
@@ -27,6 +28,7 @@ export class PlanPanel extends HTMLElement {
   #together = h("ul", { class: "plain" });
   #again = h("ul", { class: "pairs" });
   #others = h("ul", { class: "others" });
+  #more = h("p", { class: "soft" });
   #cautions = h("ul", { class: "plain" });
   #leftOut = h("ul", { class: "plain" });
   #lists = [this.#barred, this.#conflict, this.#missing, this.#parts, this.#together, this.#again, this.#others, this.#leftOut, this.#cautions];
@@ -41,6 +43,7 @@ export class PlanPanel extends HTMLElement {
       h("p", { class: "headline" }, this.#cost, " ", this.#standing),
       part("Stands against the head, whatever is done", this.#barred),
       part("These limits cannot be kept together by any offered work", this.#conflict),
+      this.#proved,
       part("Measure these first: then the plan is whole", this.#missing),
       this.#steps,
       this.#untouched,
@@ -48,6 +51,7 @@ export class PlanPanel extends HTMLElement {
       h("div", { class: "two" }, part("Parts", this.#parts), part("Measure again after the work", this.#again)),
       part("In common, after the work", this.#together),
       part("Or, for up to 10 % more", this.#others),
+      this.#more,
       part("Not in the plan", this.#leftOut),
       part("Mind", this.#cautions),
     );
@@ -87,6 +91,7 @@ export class PlanPanel extends HTMLElement {
     setText(this.#standing, plan.cost === null ? "" : plan.standing);
     texts(this.#barred, plan.barred);
     texts(this.#conflict, plan.conflict);
+    setText(this.#proved, plan.conflict_words);
     texts(this.#missing, plan.missing);
     patchList(this.#steps, plan.lines, (line) => `${line.operation}/${line.words}`, makeStep, drawStep);
     setText(this.#untouched, plan.untouched.length > 0 ? `Nothing to do: ${plan.untouched.join(", ")}` : "");
@@ -94,6 +99,7 @@ export class PlanPanel extends HTMLElement {
     texts(this.#together, plan.together);
     pairs(this.#again, plan.remeasure.map((one) => [one.valve, one.words]));
     pairs(this.#others, plan.alternatives.map((one) => [`${one.cost} (${one.more})`, one.differs.join("; ")]));
+    setText(this.#more, plan.more_words);
     texts(this.#leftOut, plan.left_out);
     texts(this.#cautions, plan.cautions);
     for (const list of this.#lists) {

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import json
+import time
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
@@ -24,9 +25,11 @@ from gaugelink.deeds import TakePlan
 from gaugelink.errors import GaugeLinkError, InputError, SessionError
 from gaugelink.events import PlannedFigure, PlannedStep
 from gaugelink.planning.allowances import STEPS
+from gaugelink.planning.budget import Budget
+from gaugelink.planning.conflict import Conflict
 from gaugelink.planning.order import FACE, work_order
 from gaugelink.planning.order_figures import figures_of
-from gaugelink.planning.plan import Conflict, plan
+from gaugelink.planning.plan import plan
 from gaugelink.planning.setting import readable
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
@@ -55,7 +58,7 @@ PAPERS: Final = {
 }
 """Files to keep or print, and their types."""
 SECONDS: Final = 20.0
-"""The longest that the solver may take while a person waits."""
+"""The longest that all of an answer may take while a person waits."""
 ALTERNATIVES: Final = 3
 NO_PRICES: Final = Shop("", {})
 
@@ -191,7 +194,7 @@ class Advisor:
             found = survey(job.sheet, job.measured, job.judgement, shop, findings_of(job.session),
                            job.opened.job, job.session.sizes)  # fmt: skip
             try:
-                chosen = plan(found.task, SECONDS)
+                chosen = plan(found.task, Budget(SECONDS, time.monotonic))
             except ValueError:
                 return None
             if isinstance(chosen, Conflict):
@@ -251,9 +254,10 @@ def _planned(found: Survey) -> tuple[Document, Figures]:
         InputError: no time was left.
     """
     figures: Figures = {}
+    budget = Budget(SECONDS, time.monotonic)
     try:
-        chosen = plan(found.task, SECONDS)
-        told = document(found.task, chosen, ALTERNATIVES, SECONDS)
+        chosen = plan(found.task, budget)
+        told = document(found.task, chosen, ALTERNATIVES, budget)
     except ValueError as fault:
         raise InputError(str(fault)) from None
     if not isinstance(chosen, Conflict):

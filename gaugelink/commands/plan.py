@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,7 +30,8 @@ from gaugelink.errors import InputError
 if TYPE_CHECKING:
     import argparse
 
-    from gaugelink.planning.plan import Conflict, Plan
+    from gaugelink.planning.conflict import Conflict
+    from gaugelink.planning.plan import Plan
     from gaugelink.planning.task import Task
 
 
@@ -56,7 +58,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--seconds", type=float, default=60.0, metavar="S",
-        help="the longest that the solver may take for a plan (default: 60)",
+        help="the longest that plan, alternatives and the search for limits in conflict may "
+        "take together (default: 60)",
     )  # fmt: skip
 
 
@@ -67,6 +70,7 @@ def run(args: argparse.Namespace) -> int:
         InputError: a file or an argument is bad, or time ran out before any plan was found.
     """
     from gaugelink.commands.plan_document import document, text  # noqa: PLC0415
+    from gaugelink.planning.budget import Budget  # noqa: PLC0415
     from gaugelink.planning.plan import plan  # noqa: PLC0415
 
     if not 0 <= args.alternatives <= 20:
@@ -80,9 +84,10 @@ def run(args: argparse.Namespace) -> int:
     task = _task(args)
     if args.trial is not None:
         return _try(task, args.trial, as_json=args.json)
+    budget = Budget(args.seconds, time.monotonic)
     try:
-        found = plan(task, args.seconds)
-        told = document(task, found, args.alternatives, args.seconds)
+        found = plan(task, budget)
+        told = document(task, found, args.alternatives, budget)
     except ValueError as fault:
         raise InputError(str(fault), file=args.job, field="--seconds") from None
     if any(files.values()):
@@ -165,8 +170,8 @@ def _write(
     from gaugelink.commands.plan_order import write_files  # noqa: PLC0415
     from gaugelink.commands.plan_record import is_record  # noqa: PLC0415
     from gaugelink.commands.record_job import read_job  # noqa: PLC0415
+    from gaugelink.planning.conflict import Conflict  # noqa: PLC0415
     from gaugelink.planning.order import work_order  # noqa: PLC0415
-    from gaugelink.planning.plan import Conflict  # noqa: PLC0415
 
     if isinstance(found, Conflict):
         print("No plan, so no work order is written.", file=sys.stderr)

@@ -7,15 +7,18 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.planning.allowances import allowances
 from gaugelink.planning.barred import barred
 from gaugelink.planning.order import work_order
-from gaugelink.planning.plan import alternatives
+from gaugelink.planning.plan import Alternatives, alternatives
 from gaugelink.planning.task import DEEDS
 from gaugelink.planning.together import SINKS, shown, together
+from gaugelink.view.advice import conflict_words, more_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gaugelink.planning.allowances import Step
-    from gaugelink.planning.plan import Conflict, Depth, Plan, Put
+    from gaugelink.planning.budget import Budget
+    from gaugelink.planning.conflict import Conflict
+    from gaugelink.planning.plan import Depth, Plan, Put
     from gaugelink.planning.task import Cylinder, Deed, Task
     from gaugelink.planning.together import Common
 
@@ -31,7 +34,7 @@ def document(
     task: Task,
     found: Plan | Conflict,
     others: int,
-    seconds: float = 60.0,
+    budget: Budget | None = None,
 ) -> dict[str, Any]:
     """Make the document.
 
@@ -39,16 +42,20 @@ def document(
         task: the head.
         found: its plan, or why there is none.
         others: how many alternatives to look for.
-        seconds: the longest that the solver may take for each of them.
+        budget: what is left of the time that the plan was found in.
     """
-    from gaugelink.planning.plan import Conflict  # noqa: PLC0415  scipy comes with it when used
+    from gaugelink.planning.conflict import Conflict  # noqa: PLC0415  scipy comes with it when used
 
     base: dict[str, Any] = {"cost": None, "currency": task.shop.currency, "optimal": False,
                             "partial": False, "valves": [], "operations": [], "parts": [],
                             "remeasure": [], "barred": list(barred(task))}  # fmt: skip
     if isinstance(found, Conflict):
         named = [{"valve": place, "limit": name} for place, name in found.limits]
-        return base | {"conflict": named, "smallest": found.smallest}
+        return base | {"conflict": named, "smallest": found.smallest,
+                       "irreducible": found.irreducible}  # fmt: skip
+    more = Alternatives((), complete=True)
+    if others:
+        more = alternatives(task, found, most=others, budget=budget)
     order = work_order(task, found)
     used = [deed for deed in DEEDS if any(deed in put.way.deeds for put in found.puts)
             or (deed == "skim" and found.skim)]  # fmt: skip
@@ -68,10 +75,9 @@ def document(
         "missing": [{"valve": place, "reading": name} for place, name in found.unproved],
         "alternatives": [
             {"cost": other.cents / 100, "differs": _differs(task, found, other)}
-            for other in (
-                alternatives(task, found, most=others, seconds=seconds) if others else ()
-            )
+            for other in more.plans
         ],
+        "alternatives_complete": more.complete,
         "cautions": list(order.cautions),
     }  # fmt: skip
 
@@ -179,8 +185,7 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
     if told["cost"] is None:
         yield "No offered work keeps these limits together:"
         if told["conflict"]:
-            yield "  (no smaller set is in conflict)" if told["smallest"] else (
-                "  (each of them is needed for that; there may be a smaller set)")  # fmt: skip
+            yield f"  ({conflict_words(told)})"
         yield from (f"  {one['valve'] or 'head'}: {one['limit']}" for one in told["conflict"])
         if not told["conflict"]:
             yield "  none: even without limits a place is left that no offered work can do"
@@ -219,6 +224,8 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         more = one["cost"] - told["cost"]
         yield f"Or, for {one['cost']:.2f} {money} ({more:+.2f}):"
         yield from (f"  {line}" for line in one["differs"])
+    if words := more_words(told):
+        yield words
     yield "Mind:"
     yield from (f"  {line}" for line in told["cautions"])
 

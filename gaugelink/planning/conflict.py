@@ -17,12 +17,14 @@ irreducible, and the number of limits against a trial of every smaller set.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.planning.budget import Budget, OutOfTime
 from gaugelink.planning.held import limits_at
 from gaugelink.planning.means import HEAD_LIMITS, protruding, skims
 from gaugelink.planning.options import Ways
-from gaugelink.planning.programme import SECONDS, Programme
+from gaugelink.planning.programme import Programme
 from gaugelink.planning.ties import tied, ties
 from gaugelink.planning.way import needed
 
@@ -41,20 +43,31 @@ DEEPEST: Final = 4
 """Sets of more limits than this are not searched through."""
 
 
-def conflict(
-    task: Task, seconds: float = SECONDS, questions: int = QUESTIONS
-) -> tuple[tuple[Named, ...], bool]:
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Limits that no work on offer can keep together.
+
+    Attributes:
+        limits: ``(place, limit)``; the head's own stand under "". None where nothing helps but
+            other offers, because even without any limit there is no way.
+        smallest: whether it is proved that no other set has fewer of them.
+        irreducible: whether it is proved that each of them is needed for that: without any one of
+            them there is a plan. If not, time ran out, and some may have nothing to do with it.
+    """
+
+    limits: tuple[Named, ...]
+    smallest: bool = False
+    irreducible: bool = True
+
+
+def conflict(task: Task, budget: Budget | None = None, questions: int = QUESTIONS) -> Conflict:
     """Give a set of limits that the offered work cannot keep together.
 
     Args:
-        task: a head for which there is no plan.
-        seconds: the longest that the solver may take for each question.
+        task: a head for which it is proved that there is no plan.
+        budget: the time for it. Where it ends, the set at hand is given, with no more claimed of
+            it than is proved by then.
         questions: how many may be asked to make an irreducible set a smallest one.
-
-    Returns:
-        ``(place, limit)``, the head's own under "", and whether it is proved that no set has fewer;
-        if not, it is irreducible. Empty where nothing helps but other offers, because even
-        without any limit there is no way.
     """
     everything = [
         *((place.name, name) for place in task.places for name in limits_at(task, place)),
@@ -62,13 +75,17 @@ def conflict(
         *(("", name) for name in HEAD_LIMITS),
         *((one.where, one.name) for one in ties(task)),
     ]
-    possible = _Possible(task, seconds)
+    possible = _Possible(task, Budget() if budget is None else budget)
     out: set[Named] = set()
     # In halves, so that most limits need no question of their own; the first ones are tried first.
     waiting = [everything]
     while waiting:
         some = waiting.pop()
-        if not possible(out | set(some)):
+        try:
+            needless = not possible(out | set(some))
+        except OutOfTime:
+            return Conflict(tuple(one for one in everything if one not in out), irreducible=False)
+        if needless:
             out |= set(some)
         elif len(some) > 1:
             half = len(some) // 2
@@ -77,25 +94,25 @@ def conflict(
     possible.left = questions
     try:
         return _smallest(everything, best, possible)
-    except _Enough:
-        return best, False
+    except (_Enough, OutOfTime):
+        return Conflict(best)
 
 
 def _smallest(
     everything: Sequence[Named], best: tuple[Named, ...], possible: _Possible
-) -> tuple[tuple[Named, ...], bool]:
+) -> Conflict:
     """Look for a set smaller than an irreducible one, and prove that there is none."""
     if len(best) > DEEPEST + 1:
-        return best, False
+        return Conflict(best)
     # To begin with, what has to be given up beside each limit of the set at hand.
     corrections = [_correction(everything, {one for one in best if one != out}, possible)
                    for out in best]  # fmt: skip
     while True:
         kept = _meeting(corrections, len(best) - 1)
         if kept is None:
-            return best, True
+            return Conflict(best, smallest=True)
         if not possible(set(everything) - kept):
-            return tuple(one for one in everything if one in kept), True
+            return Conflict(tuple(one for one in everything if one in kept), smallest=True)
         corrections.append(_correction(everything, kept, possible))
 
 
@@ -141,10 +158,13 @@ class _Enough(Exception):  # noqa: N818  nothing went wrong: no more questions a
 
 
 class _Possible:
-    """Answers whether a head can be done with some limits left out."""
+    """Answers whether a head can be done with some limits left out.
 
-    def __init__(self, task: Task, seconds: float) -> None:
-        self._task, self._seconds = task, seconds
+    Asking raises `OutOfTime` where the time ended first, `_Enough` where no question is left.
+    """
+
+    def __init__(self, task: Task, budget: Budget) -> None:
+        self._task, self._budget = task, budget
         self.left: int | None = None
         self._known: dict[_Key, list[Way]] = {}
 
@@ -162,8 +182,9 @@ class _Possible:
             without = frozenset(name for where, name in out if where == place.name)
             key = (number, without, skim, number in held)
             if key not in self._known:
+                self._budget.share()
                 self._known[key] = needed(
                     Ways(task, skim).at(number, without), tied=key[-1], as_set=task.springs_as_set
                 )
             ways.append(self._known[key])
-        return Programme(task, skim, ways, all_ties).solve(self._seconds) is not None
+        return Programme(task, skim, ways, all_ties).solve(self._budget) is not None

@@ -11,14 +11,15 @@ the metal that stays is there for the next time.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from gaugelink.planning.allowances import COMMON, FIGURES, drop_ends
-from gaugelink.planning.conflict import conflict
+from gaugelink.planning.budget import Budget, OutOfTime
+from gaugelink.planning.conflict import Conflict, conflict
 from gaugelink.planning.held import fitted
 from gaugelink.planning.means import PROTRUSIONS, skims
 from gaugelink.planning.options import Ways
-from gaugelink.planning.programme import MOVING, SECONDS, Programme, common
+from gaugelink.planning.programme import MOVING, Programme, common
 from gaugelink.planning.settling import Settling, shares
 from gaugelink.planning.task import Range
 from gaugelink.planning.ties import tied, ties, unmeasured
@@ -32,10 +33,6 @@ if TYPE_CHECKING:
     from gaugelink.planning.task import Task
     from gaugelink.planning.ties import Tie
     from gaugelink.planning.way import Way
-
-
-TRIES: Final = 3
-"""Plans looked at for each alternative that is wanted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,16 +96,19 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True)
-class Conflict:
-    """Limits that no work on offer can keep together, each needed for that.
+class Alternatives:
+    """Other plans that cost little more.
 
     Attributes:
-        limits: ``(place, limit)``; the head's own stand under "".
-        smallest: whether it is proved that no other set has fewer of them.
+        plans: the cheapest first; each differs from all others in a step at one place or more. None
+            only adds work to the cheapest plan, and plans that differ in more than in which used
+            valve goes where are preferred.
+        complete: whether as many were found as were wanted, none of them a chance find where time
+            ran out, or it is proved that there are no more.
     """
 
-    limits: tuple[tuple[str, str], ...]
-    smallest: bool = False
+    plans: tuple[Plan, ...]
+    complete: bool
 
 
 def seals_cents(task: Task) -> int:
@@ -116,50 +116,43 @@ def seals_cents(task: Task) -> int:
     return sum(task.shop.part(place.kind, "seal") for place in task.places)
 
 
-def plan(task: Task, seconds: float = SECONDS) -> Plan | Conflict:
+def plan(task: Task, budget: Budget | None = None) -> Plan | Conflict:
     """Find the cheapest plan, or why there is none.
 
     Args:
         task: the head.
-        seconds: the longest that the solver may take.
+        budget: the time for both. Give the same one to `alternatives`, and it bounds all of them
+            together.
 
     Returns:
         A plan, or the limits that are in conflict.
 
     Raises:
-        ValueError: the solver ran out of time before it found any plan.
+        OutOfTime: time ran out before any plan was found, or that there is none.
     """
+    budget = Budget() if budget is None else budget
     skim, all_ties = skims(task), ties(task)
-    found = Programme(task, skim, _ways(task, skim, all_ties), all_ties).solve(seconds)
+    found = Programme(task, skim, _ways(task, skim, all_ties, budget), all_ties).solve(budget)
     if found is None:
-        return Conflict(*conflict(task))
+        return conflict(task, budget)
     chosen, bound = found
     return _settled(task, skim, chosen, bound, all_ties)
 
 
-def _ways(task: Task, skim: tuple[bool, int, int], all_ties: Sequence[Tie]) -> list[list[Way]]:
+def _ways(
+    task: Task, skim: tuple[bool, int, int], all_ties: Sequence[Tie], budget: Budget
+) -> list[list[Way]]:
     finder, held = Ways(task, skim), tied(all_ties)
-    return [needed(finder.at(place), tied=place in held, as_set=task.springs_as_set)
-            for place in range(len(task.places))]  # fmt: skip
-
-
-def _useful(task: Task, skim: tuple[bool, int, int], best: Plan) -> list[list[Way]]:
-    """Give the ways that an alternative may use, none that only adds work to another one.
-
-    Where places are tied, a way that only adds work may be what lets others be. Of those, only the
-    ones that the cheapest plan itself takes are tried: all of them would take minutes.
-    """
-    finder = Ways(task, skim)
-    found = [needed(finder.at(place), useful=True) for place in range(len(task.places))]
-    for put, some in zip(best.puts, found, strict=True):
-        if put.way not in some:
-            some.append(put.way)
+    found = []
+    for place in range(len(task.places)):
+        budget.share()
+        found.append(needed(finder.at(place), tied=place in held, as_set=task.springs_as_set))
     return found
 
 
 def alternatives(
-    task: Task, best: Plan, *, most: int = 3, percent: int = 10, seconds: float = SECONDS
-) -> list[Plan]:
+    task: Task, best: Plan, *, most: int = 3, percent: int = 10, budget: Budget | None = None
+) -> Alternatives:
     """Find other plans that cost little more.
 
     Args:
@@ -167,61 +160,91 @@ def alternatives(
         best: its cheapest plan.
         most: how many.
         percent: how much dearer they may be.
-        seconds: the longest that the solver may take for each; none more after that.
+        budget: the time for it; where it ends there are fewer, and the plan itself stands.
 
     Returns:
-        The cheapest first; each differs from all others in a step at one place or more. None only
-        adds work to the cheapest plan, and plans that differ in more than in which used valve goes
-        where are preferred.
+        What was found; nothing beside a plan that is not proved to be the cheapest: its time ran
+        out, and another one might cost less.
     """
-    skim, all_ties = skims(task), ties(task)
-    ways = _useful(task, skim, best)
-    ceiling = best.cents + best.cents * percent // 100 - seals_cents(task)
-    others: list[Plan] = []
-    # First other work; only then the same work with the used valves in other places.
-    for whoever in (True, False):
-        programme = Programme(task, skim, ways, all_ties)
-        programme.at_most(ceiling)
-        for known in (best, *others):
-            programme.not_again([put.way for put in known.puts], whoever=whoever)
-        for _ in range(TRIES * most):
-            if len(others) == most:
-                break
-            try:
-                found = programme.solve(seconds)
-            except ValueError:  # no time left: fewer of them, the plan itself stands
-                break
-            if found is None:
-                break
-            chosen, bound = found
-            programme.not_again(chosen, whoever=whoever)
-            other = _settled(task, skim, chosen, bound, all_ties)
-            if not _only_adds(best, other):
-                others.append(other)
-    return sorted(others, key=lambda other: other.cents)
+    if not best.optimal:
+        return Alternatives((), complete=False)
+    search = _Search(task, best, most, percent, Budget() if budget is None else budget)
+    complete = True
+    try:
+        search.run()
+    except OutOfTime:
+        complete = False
+    found = tuple(sorted(search.found, key=lambda other: other.cents))
+    return Alternatives(found, complete and all(other.optimal for other in found))
 
 
-def _only_adds(best: Plan, other: Plan) -> bool:
-    """Tell whether a plan does all the work of the cheapest, and more: that is no choice.
+class _Search:
+    """Looks for alternatives, the ones that are preferred first."""
 
-    To move a valve is work; which of the used valves goes where is not.
-    """
-    if (best.skim is not None and other.skim is None) or _moves(other) < _moves(best):
-        return False
-    same = (best.skim is None) == (other.skim is None)
-    for one, two in zip(best.puts, other.puts, strict=True):
-        here, there = (frozenset(put.way.deeds) - MOVING for put in (one, two))
-        if one.way.oversize != two.way.oversize or not here <= there:
-            return False
-        same = same and here == there
-    # The same work with used valves in other places is a choice, if a lesser one; with the same
-    # valves only lapping is left to differ, and that is work.
-    return not same or all(one.way.valve == two.way.valve
-                           for one, two in zip(best.puts, other.puts, strict=True))  # fmt: skip
+    def __init__(self, task: Task, best: Plan, most: int, percent: int, budget: Budget) -> None:
+        self._task, self._best, self._most, self._budget = task, best, most, budget
+        self._skim, self._ties = skims(task), ties(task)
+        self._ceiling = best.cents + best.cents * percent // 100 - seals_cents(task)
+        self._ways: list[list[Way]] = []
+        self.found: list[Plan] = []
+
+    def run(self) -> None:
+        """Search until there are as many as wanted, or none is left.
+
+        Raises:
+            OutOfTime: neither; what was found until then stands.
+        """
+        finder, held = Ways(self._task, self._skim), tied(self._ties)
+        for put in self._best.puts:
+            self._budget.share()
+            place = put.way.place
+            self._ways.append(needed(finder.at(place), useful=True, tied=place in held))
+        # First other work; only then the same work with the used valves in other places.
+        self._other_work()
+        for known in (self._best, *self.found):
+            self._other_valves(known)
+
+    def _other_work(self) -> None:
+        programme = self._programme(self._ways)
+        self._forbid(programme, self._best)
+        while len(self.found) < self._most:
+            if (one := programme.solve(self._budget)) is None:
+                return
+            self._add(one)
+            self._forbid(programme, self.found[-1])
+
+    def _forbid(self, programme: Programme, known: Plan) -> None:
+        """Forbid the work of a plan, and what only adds to it."""
+        done = [put.way for put in known.puts]
+        programme.not_again(done, whoever=True)
+        programme.leaves_out(done, skimmed=known.skim is not None)
+
+    def _other_valves(self, known: Plan) -> None:
+        done = {put.way.place: put.way for put in known.puts}
+        same = [[way for way in some if _work(way) == _work(done[way.place])]
+                for some in self._ways]  # fmt: skip
+        programme = self._programme(same)
+        programme.other_valves(list(done.values()), skimmed=known.skim is not None)
+        if known is not self._best:  # it may have been a choice for its fewer moves alone
+            programme.leaves_out([put.way for put in self._best.puts],
+                                 skimmed=self._best.skim is not None)  # fmt: skip
+        while len(self.found) < self._most:
+            if (one := programme.solve(self._budget)) is None:
+                return
+            self._add(one)
+            programme.other_valves(one[0], skimmed=known.skim is not None)
+
+    def _programme(self, ways: Sequence[Sequence[Way]]) -> Programme:
+        programme = Programme(self._task, self._skim, ways, self._ties)
+        programme.at_most(self._ceiling)
+        return programme
+
+    def _add(self, one: tuple[list[Way], int]) -> None:
+        self.found.append(_settled(self._task, self._skim, *one, self._ties))
 
 
-def _moves(plan: Plan) -> int:
-    return sum("move valve" in put.way.deeds for put in plan.puts)
+def _work(way: Way) -> tuple[object, ...]:
+    return frozenset(way.deeds) - MOVING, way.oversize
 
 
 def _settled(

@@ -10,15 +10,17 @@ them, how far its valve sinks; the way that is taken holds it between its ends i
 
 from __future__ import annotations
 
-from math import ceil, inf
+from math import ceil, inf, isfinite
 from typing import TYPE_CHECKING, Any, Final
 
+from gaugelink.planning.budget import OutOfTime
 from gaugelink.planning.settling import PM, Rows, Settling, add_ties
 from gaugelink.planning.ties import Apart, tied
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from gaugelink.planning.budget import Budget
     from gaugelink.planning.task import Task
     from gaugelink.planning.ties import Tie
     from gaugelink.planning.way import Way
@@ -27,8 +29,6 @@ _TINY = 1e-6
 
 MOVING: Final = frozenset({"move valve", "lap"})
 """What a used valve in another place brings with it."""
-SECONDS: Final = 60.0
-"""After so long the solver gives the best that it has, and says how far from the best it may be."""
 
 
 class Programme:
@@ -62,20 +62,23 @@ class Programme:
         self._rows = Rows()
         self._set_rows(task)
 
-    def solve(self, seconds: float) -> tuple[list[Way], int] | None:
+    def solve(self, budget: Budget) -> tuple[list[Way], int] | None:
         """Choose the cheapest.
+
+        Args:
+            budget: the time; where it ends first, the best so far is given.
 
         Returns:
             A way for each place, and the cents that no choice is cheaper than (stem seals left
-            out); None where there is no choice.
+            out); None where it is proved that there is no choice.
 
         Raises:
-            ValueError: time ran out before one was found.
+            OutOfTime: time ran out before one was found.
         """
         if not all(self._places) or (self._must and not self._can):
             return None
         while True:
-            found = self._run(seconds)
+            found = self._run(budget)
             if found is None:
                 return None
             chosen, bound = found
@@ -88,7 +91,7 @@ class Programme:
         self._rows.add([*row, (self._skimmed, float(self._skim_cents))], -1.0, cents + 0.5)
 
     def not_again(self, chosen: Sequence[Way], *, whoever: bool = False) -> None:
-        """Forbid a choice, and all that differ from it by depths and shims alone.
+        """Forbid a choice, and all that differ from it by depths, shims and the skim alone.
 
         Args:
             chosen: a way for every place.
@@ -103,6 +106,40 @@ class Programme:
         done = {key(way) for way in chosen}
         self._rows.add([(at, 1.0) for at, way in enumerate(self._ways) if key(way) in done],
                   0, len(self._places) - 1)  # fmt: skip
+
+    def other_valves(self, chosen: Sequence[Way], *, skimmed: bool) -> None:
+        """Forbid what puts the same valves, used or new, into all the same places.
+
+        Args:
+            chosen: a way for every place.
+            skimmed: whether the face is to be skimmed.
+        """
+        self._rows.add([(self._skimmed, 1.0)], float(skimmed), float(skimmed))
+        done = {(way.place, way.valve) for way in chosen}
+        self._rows.add([(at, 1.0) for at, way in enumerate(self._ways)
+                        if (way.place, way.valve) in done], 0, len(self._places) - 1)  # fmt: skip
+
+    def leaves_out(self, chosen: Sequence[Way], *, skimmed: bool) -> None:
+        """Allow only what leaves out something of a choice: what does all of it, and more, is none.
+
+        To ream to another size is other work; to move a valve is work, which one is not.
+
+        Args:
+            chosen: a way for every place.
+            skimmed: whether the face is skimmed with it.
+        """
+        of = {way.place: way for way in chosen}
+        moves = sum("move valve" in way.deeds for way in chosen)
+        # One step left out weighs more than all the moves that there can be; where none is, there
+        # have to be fewer moves than in the choice: all in one row.
+        worth = len(self._places) - moves + 1
+        cells = [(self._skimmed, -float(worth))] if skimmed else []
+        for at, way in enumerate(self._ways):
+            other = of[way.place]
+            lacks = way.oversize != other.oversize or not {*other.deeds} - MOVING <= {*way.deeds}
+            if cell := worth * lacks - ("move valve" in way.deeds):
+                cells.append((at, float(cell)))
+        self._rows.add(cells, 1 - moves - worth * skimmed, inf)
 
     def _set_rows(self, task: Task) -> None:
         top = max(self._most, 0)
@@ -147,7 +184,7 @@ class Programme:
                          for at, way, end in zip(here, ways, ends, strict=True)]  # fmt: skip
                 self._rows.add([*cells, (sink, 1.0), *skim], least, most)
 
-    def _run(self, seconds: float) -> tuple[list[Way], int] | None:
+    def _run(self, budget: Budget) -> tuple[list[Way], int] | None:
         price = [float(way.cents * self._weight + len(way.deeds)) for way in self._ways]
         price += [float(self._skim_cents * self._weight + 1)]
         price += [0.0] * (self._size - len(price))
@@ -159,17 +196,22 @@ class Programme:
         lower[self._depth] = 0.0
         upper[self._depth] = max(self._most, 0) * PM if self._can else 0.0
         found: Any = self._rows.minimise(
-            price, lower, upper, integrality=[int(yes) for yes in yes_or_no],
-            options={"mip_rel_gap": 0.0, "time_limit": seconds},
-        )  # fmt: skip
+            price, lower, upper, whole=[int(yes) for yes in yes_or_no], budget=budget
+        )
         if found.status == 2:
             return None
         if found.x is None:
-            raise ValueError(f"the solver found no plan in {seconds:g} s ({found.message})")
+            if found.status == 1:
+                raise OutOfTime(budget.seconds)
+            raise ValueError(f"the solver found neither a plan nor none ({found.message})")
         chosen = [way for at, way in enumerate(self._ways) if found.x[at] > 0.5]
         total = round(sum(price[at] for at in range(self._springs) if found.x[at] > 0.5))
-        # What is proved is proved in the weighted price; whole cents below it are the bound.
-        proved = total if found.status == 0 else ceil(found.mip_dual_bound - _TINY)
+        # What is proved is proved in the weighted price; whole cents below it are the bound. Where
+        # the time ends early there may be no bound yet.
+        bound = found.mip_dual_bound
+        proved = total
+        if found.status != 0:
+            proved = 0 if bound is None or not isfinite(bound) else ceil(bound - _TINY)
         return chosen, max(0, proved) // self._weight
 
     def _clash(self, chosen: Sequence[Way]) -> bool:

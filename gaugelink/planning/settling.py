@@ -19,6 +19,7 @@ from gaugelink.planning.ties import Apart, sums_of, tied
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
+    from gaugelink.planning.budget import Budget
     from gaugelink.planning.task import Span
     from gaugelink.planning.ties import Tie
     from gaugelink.planning.way import Way
@@ -48,15 +49,28 @@ class Rows:
 
     def minimise(
         self, price: Sequence[float], lower: Sequence[float], upper: Sequence[float],
-        **more: Any,
+        whole: Sequence[int] | None = None, budget: Budget | None = None,
     ) -> Any:  # fmt: skip
-        """Let HiGHS find the columns of the least price between their bounds."""
+        """Let HiGHS find the columns of the least price between their bounds.
+
+        Args:
+            price: of each column.
+            lower: the least that each may be.
+            upper: the most.
+            whole: 1 for each column that is a whole number, else 0; None: there is none.
+            budget: the time for it; None where it takes next to none.
+
+        Raises:
+            OutOfTime: the time was over before it began.
+        """
         import numpy as np  # noqa: PLC0415  slow to start, and only wanted here
         from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415
 
         held = [LinearConstraint(self._matrix(len(price)), self.low, self.high)] if self.low else []
+        # The time is asked for last: to load the solver takes some of it.
+        options = {} if budget is None else {"mip_rel_gap": 0.0, "time_limit": budget.share()}
         return milp(np.array(price, dtype=float), bounds=Bounds(lower, upper), constraints=held,
-                    **more)  # fmt: skip
+                    integrality=whole, options=options)  # fmt: skip
 
     def _matrix(self, size: int) -> Any:
         from scipy.sparse import csr_array  # noqa: PLC0415  slow to start, and only wanted here

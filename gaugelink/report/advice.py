@@ -26,6 +26,7 @@ def advice_part(advice: object) -> Print | None:
         "cost": printable(doc.get("cost"), 40),
         "standing": printable(doc.get("standing"), 160),
         "conflict": _texts(doc, "conflict"),
+        "conflict_words": printable(doc.get("conflict_words"), 160),
         "missing": _texts(doc, "missing"),
         "barred": [printable(text, 600) for text in items(doc.get("barred"))][:_MOST],
         "valves": [
@@ -41,6 +42,7 @@ def advice_part(advice: object) -> Print | None:
              "differs": [printable(text, 160) for text in items(row.get("differs"))][:_MOST]}
             for row in mappings(doc.get("alternatives"))[:20]
         ],
+        "more_words": printable(doc.get("more_words"), 160),
         "left_out": _texts(doc, "left_out"),
         "cautions": _texts(doc, "cautions"),
     }  # fmt: skip

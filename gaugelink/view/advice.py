@@ -47,13 +47,14 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     """
     found: Document = {
         "cost": None, "standing": "", "conflict": [_limit(row) for row in told.get("conflict", ())],
+        "conflict_words": "", "more_words": "",
         "lines": [], "valves": [], "untouched": [], "parts": [], "together": [],
         "remeasure": [], "missing": [],
         "alternatives": [], "cautions": told.get("cautions", []), "left_out": list(left_out),
         "barred": told.get("barred", []),
     }  # fmt: skip
     if told["cost"] is None:
-        return found
+        return found | {"conflict_words": conflict_words(told)}
     rows = [_line(row) for row in told["operations"]]
     by_valve: dict[str, list[str]] = {item["valve"]: [] for item in told["valves"]}
     for row in rows:
@@ -80,7 +81,34 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
              "more": f"{row['cost'] - told['cost']:+.2f}", "differs": row["differs"]}
             for row in told["alternatives"]
         ],
+        "more_words": more_words(told),
     }  # fmt: skip
+
+
+def conflict_words(told: Document) -> str:
+    """Say what is proved of limits that are in conflict; nothing of none.
+
+    >>> conflict_words({"conflict": [{}, {}], "smallest": False, "irreducible": True})
+    'each of them is needed for that; there may be a smaller set'
+    """
+    if not told["conflict"]:
+        return ""
+    if told["smallest"]:
+        return "no smaller set is in conflict"
+    if told["irreducible"]:
+        return "each of them is needed for that; there may be a smaller set"
+    return "time ran out: some of them may have nothing to do with it; there may be a smaller set"
+
+
+def more_words(told: Document) -> str:
+    """Say that there may be more alternatives than are told; nothing where there are not.
+
+    >>> more_words({"alternatives": [], "alternatives_complete": False})
+    'There may be alternatives within 10 %.'
+    """
+    if told["alternatives_complete"]:
+        return ""
+    return f"There may be {'more ' if told['alternatives'] else ''}alternatives within 10 %."
 
 
 def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
@@ -92,7 +120,7 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
 
     >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
     ...         "together": [], "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [],
-    ...         "alternatives": [],
+    ...         "alternatives": [], "alternatives_complete": True,
     ...         "operations": [{"operation": "replace valve", "valve": "1E"}]}
     >>> print(*advice_lines(advice_document(told)), sep="\n")
     What to do: 30.00 EUR, the cheapest at these prices.
@@ -102,6 +130,8 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
     barred = [("", row) for row in advice["barred"]]
     lines = [*barred, ("", "What to do: no offered work keeps these limits together:")]
     lines += [("  ", row) for row in advice["conflict"]]
+    if advice["conflict_words"]:
+        lines.append(("  ", f"({advice['conflict_words']})"))
     if advice["cost"] is not None:
         lines = [*barred, ("", f"What to do: {advice['cost']}, {advice['standing']}.")]
         lines += [(f"  {row['valve']:<5} ", row["words"]) for row in advice["valves"]]
