@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
+from gaugelink.commands.lengths import length_at
 from gaugelink.errors import InputError
-from gaugelink.quantity import PM_PER, Displayed, parse_length, parse_number
+from gaugelink.quantity import PM_PER, parse_number
 
 if TYPE_CHECKING:
     import argparse
@@ -230,27 +231,15 @@ def _scale(text: str) -> _Scale:
     try:
         parse_number(text)
     except InputError:
-        unit = parse_length_at(text, "--value").unit
+        unit = length_at(text, "--value").unit
         return _Scale(unit, PM_PER[unit])
     return _Scale("", 10**FINEST)
-
-
-def parse_length_at(text: str, field: str) -> Displayed:
-    """Read a length that an argument gives.
-
-    Raises:
-        InputError: it is none; the sentence names the argument.
-    """
-    try:
-        return parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
 
 
 def _amount(text: str, field: str, scale: _Scale) -> int:
     """Read an amount as a whole number of picometres, or of the finest place."""
     if scale.unit:
-        return parse_length_at(text, field).pm
+        return length_at(text, field).pm
     try:
         digits, places = parse_number(text)
     except InputError as fault:

@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gaugelink.commands.judge import readings_of, register_of, with_u
+from gaugelink.commands.lengths import length_above_0
 from gaugelink.content import read_text
-from gaugelink.errors import InputError
 
 if TYPE_CHECKING:
     import argparse
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         InputError: sheet, readings or an argument are bad.
     """
     known = {
-        name: _length(text, field)
+        name: length_above_0(text, field)
         for name, text, field in (("stem diameter", args.u_stem, "--u-stem"),
                                   ("guide bore", args.u_bore, "--u-bore"))
         if text is not None
@@ -72,18 +72,6 @@ def _with_u(rows: Iterable[Measured], known: dict[str, int]) -> Iterable[Measure
     """Give rows that state no uncertainty the one that an argument states."""
     for row in rows:
         yield row if row.u_pm else replace(row, u_pm=known.get(row.characteristic, row.u_pm))
-
-
-def _length(text: str, field: str) -> int:
-    from gaugelink.quantity import parse_length  # noqa: PLC0415
-
-    try:
-        found = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if found.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
-    return found.pm
 
 
 def _document(one: Finding) -> dict[str, Any]:

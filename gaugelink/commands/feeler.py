@@ -15,6 +15,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.commands.lengths import length_from_0
 from gaugelink.errors import InputError
 from gaugelink.quantity import PM_PER_MM, is_length_unit, parse_length
 from gaugelink.tablefile import read_table
@@ -41,12 +42,7 @@ def run(args: argparse.Namespace) -> int:
     """
     from gaugelink.metrology.straightness import feeler_verdict, largest_gap  # noqa: PLC0415
 
-    try:
-        limit_pm = parse_length(args.limit).pm
-    except InputError as fault:
-        raise InputError(fault.what, field="--limit") from None
-    if limit_pm < 0:
-        raise InputError(f"found {args.limit!r}, accepted: 0 or more", field="--limit")
+    limit_pm = length_from_0(args.limit, "--limit")
     gaps = read(Path(args.file))
     largest = largest_gap(gaps)
     word = feeler_verdict(largest, limit_pm)

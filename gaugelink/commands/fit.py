@@ -13,8 +13,9 @@ import json
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.commands.lengths import length_above_0
 from gaugelink.errors import InputError
-from gaugelink.quantity import PM_PER_MM, PM_PER_UM, micrometres_text, parse_length
+from gaugelink.quantity import PM_PER_MM, PM_PER_UM, micrometres_text
 
 if TYPE_CHECKING:
     import argparse
@@ -47,9 +48,9 @@ def run(args: argparse.Namespace) -> int:
     """
     from gaugelink.metrology.fits import fit  # noqa: PLC0415
 
-    nominal_pm = _length(args.size, "SIZE")
-    hole_pm = _length(args.hole, "--hole") if args.hole else None
-    shaft_pm = _length(args.shaft, "--shaft") if args.shaft else None
+    nominal_pm = length_above_0(args.size, "SIZE")
+    hole_pm = length_above_0(args.hole, "--hole") if args.hole else None
+    shaft_pm = length_above_0(args.shaft, "--shaft") if args.shaft else None
     if not args.classes and (hole_pm is None or shaft_pm is None):
         what = "this argument is missing; needed: the classes, or --hole and --shaft as measured"
         raise InputError(what, field="CLASSES")
@@ -123,9 +124,9 @@ def _press(args: argparse.Namespace, joint_pm: int, interference_pm: int) -> dic
                           f"--{part}-modulus"), _ratio(args, part))
         for part in ("part", "boss")
     ]  # fmt: skip
-    bore_pm = 0 if args.bore.strip() in {"0", "0mm", "0in"} else _length(args.bore, "--bore")
-    sizes = [Fraction(pm, PM_PER_MM) for pm in
-             (interference_pm, bore_pm, joint_pm, _length(args.outside, "--outside"))]  # fmt: skip
+    bore_pm = 0 if args.bore.strip() in {"0", "0mm", "0in"} else length_above_0(args.bore, "--bore")
+    outside_pm = length_above_0(args.outside, "--outside")
+    sizes = [Fraction(pm, PM_PER_MM) for pm in (interference_pm, bore_pm, joint_pm, outside_pm)]
     try:
         found = press(sizes[0], sizes[1], sizes[2], sizes[3], *tubes)
     except ValueError as fault:
@@ -147,16 +148,6 @@ def _ratio(args: argparse.Namespace, part: str) -> Fraction:
     if not 0 <= ratio <= Fraction(1, 2):
         raise InputError(f"found {text!r}, accepted: 0 to 0.5", field=f"--{part}-poisson")
     return ratio
-
-
-def _length(text: str, field: str) -> int:
-    try:
-        found = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if found.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
-    return found.pm
 
 
 def _print(document: dict[str, Any]) -> None:

@@ -22,8 +22,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.commands.lengths import length_above_0
 from gaugelink.errors import InputError
-from gaugelink.quantity import PM_PER, PM_PER_MM, is_length_unit, parse_length
+from gaugelink.quantity import PM_PER, PM_PER_MM, is_length_unit
 from gaugelink.tablefile import read_table
 
 if TYPE_CHECKING:
@@ -78,9 +79,9 @@ def run(args: argparse.Namespace) -> int:
     """
     from gaugelink.metrology.flatness import clean_up, least_squares, minimum_zone  # noqa: PLC0415
 
-    window_pm = _length(args.any_length, "--any-length") if args.any_length else None
+    window_pm = length_above_0(args.any_length, "--any-length") if args.any_length else None
     sure = _u(args)
-    max_pm = _length(args.max, "--max") if args.max else None
+    max_pm = length_above_0(args.max, "--max") if args.max else None
     measured = read(Path(args.file))
     level_on = _three(args.level_on, len(measured.points)) if args.level_on else None
     try:
@@ -117,7 +118,7 @@ def run(args: argparse.Namespace) -> int:
 def _u(args: argparse.Namespace) -> tuple[int, str] | None:
     """Give the standard uncertainty of one height, and who says so; None where nobody does."""
     if args.u:
-        return _length(args.u, "--u"), "--u"
+        return length_above_0(args.u, "--u"), "--u"
     if not args.bench:
         return None
     from gaugelink.commands.register import coarsest_of  # noqa: PLC0415
@@ -189,16 +190,6 @@ def _check(row: Row, column: str) -> None:
         counts_of([row[column]])
     except InputError as fault:
         raise row.fault(column, fault.what) from None
-
-
-def _length(text: str, field: str) -> int:
-    try:
-        length = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if length.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
-    return length.pm
 
 
 def _three(text: str, count: int) -> tuple[int, int, int]:

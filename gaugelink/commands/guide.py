@@ -15,6 +15,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from gaugelink.commands.lengths import length_above_0, length_from_0
 from gaugelink.errors import InputError
 from gaugelink.quantity import PM_PER_MM, exact_text, is_length_unit, parse_length
 from gaugelink.tablefile import read_table
@@ -60,7 +61,9 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.metrology.roundness import clearances  # noqa: PLC0415
 
     given = {
-        name: _length(getattr(args, name), name)
+        name: (length_above_0 if name == "guide_length" else length_from_0)(
+            getattr(args, name), f"--{name.replace('_', '-')}"
+        )
         for name in ("guide_length", "reach", "u_travel", "u_size", "u_reach", "u_guide_length",
                      "travel_along", "travel_across")
         if getattr(args, name)
@@ -125,7 +128,8 @@ def _cell(row: Row, column: str) -> int:
     except InputError as fault:
         raise row.fault(column, fault.what) from None
     if found.pm < 0 or (column == "value" and found.pm == 0):
-        raise row.fault(column, f"found {row[column]!r}, accepted: more than 0")
+        accepted = "more than 0" if column == "value" else "0 or more"
+        raise row.fault(column, f"found {row[column]!r}, accepted: {accepted}")
     return found.pm
 
 
@@ -182,17 +186,6 @@ def _rock(file: str, bores: Sequence[Size], stems: Sequence[Size], depths: Seque
             row.update(measured_mm=travel_pm / PM_PER_MM, verdict=held.word, means=held.means)
         rows[direction] = row
     return rows
-
-
-def _length(text: str, name: str) -> int:
-    field = f"--{name.replace('_', '-')}"
-    try:
-        found = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if found.pm < 0 or (name == "guide_length" and found.pm == 0):
-        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
-    return found.pm
 
 
 def _print(document: dict[str, Any]) -> None:

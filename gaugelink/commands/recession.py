@@ -15,8 +15,9 @@ import json
 import math
 from typing import TYPE_CHECKING, Any, Final
 
+from gaugelink.commands.lengths import length_at, length_from_0
 from gaugelink.errors import InputError
-from gaugelink.quantity import PM_PER_MM, parse_length
+from gaugelink.quantity import PM_PER_MM
 
 if TYPE_CHECKING:
     import argparse
@@ -81,13 +82,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _length(text: str, name: str) -> int:
     field = f"--{name.replace('_', '-')}"
-    try:
-        found = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if found.pm < 0 and name not in {"recession", "most_recession", "seat_cut"}:
-        raise InputError(f"found {text!r}, accepted: 0 or more", field=field)
-    return found.pm
+    # The valve may stand above the face, and an insert lifts it.
+    if name in {"recession", "most_recession", "seat_cut"}:
+        return length_at(text, field).pm
+    return length_from_0(text, field)
 
 
 def _print(document: dict[str, Any]) -> None:

@@ -18,6 +18,7 @@ from math import isfinite, sqrt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.commands.lengths import length_above_0
 from gaugelink.errors import InputError
 from gaugelink.quantity import PM_PER_MM, parse_length
 from gaugelink.tablefile import read_table
@@ -46,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
     from gaugelink.metrology.conformity import verdict  # noqa: PLC0415
     from gaugelink.metrology.runout import even_angles, runout  # noqa: PLC0415
 
-    u_pm = _length(args.u, "--u") if args.u else None
-    max_pm = _length(args.max, "--max") if args.max else None
+    u_pm = length_above_0(args.u, "--u") if args.u else None
+    max_pm = length_above_0(args.max, "--max") if args.max else None
     sizes_pm, angles = _read(Path(args.file))
     angles = angles or even_angles(len(sizes_pm))
     try:
@@ -98,16 +99,6 @@ def _read(path: Path) -> tuple[list[int], list[float]]:
                 raise row.fault("angle_deg", what)
             angles.append(angle)
     return sizes_pm, angles
-
-
-def _length(text: str, field: str) -> int:
-    try:
-        found = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if found.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
-    return found.pm
 
 
 def _print(document: dict[str, Any]) -> None:

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from gaugelink.commands.lengths import length_above_0
 from gaugelink.errors import InputError
-from gaugelink.quantity import PM_PER, is_length_unit, parse_length
+from gaugelink.quantity import PM_PER, is_length_unit
 from gaugelink.tablefile import read_table
 
 if TYPE_CHECKING:
@@ -94,7 +95,9 @@ def run(args: argparse.Namespace) -> int:
     if args.one_person or args.master:
         return _small(args)
     readings = read(Path(args.file))
-    tolerance = _tolerance(args.tolerance, readings.unit) if args.tolerance else None
+    tolerance = None
+    if args.tolerance:
+        tolerance = length_above_0(args.tolerance, "--tolerance") / PM_PER[readings.unit]
     found: Study | ByRange
     try:
         if args.method == "anova":
@@ -219,16 +222,6 @@ def _check_crossed(
     if most < 2:
         raise InputError("found one trial of each part, needed: at least two", file=file,
                          field="trial")  # fmt: skip
-
-
-def _tolerance(text: str, unit: LengthUnit) -> float:
-    try:
-        width = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field="--tolerance") from None
-    if width.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field="--tolerance")
-    return width.pm / PM_PER[unit]
 
 
 def _document(

@@ -5,10 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.commands.lengths import length_above_0, length_at, length_from_0
 from gaugelink.errors import InputError
 from gaugelink.metrology.counts import counts_of
 from gaugelink.metrology.study_small import ENOUGH, FEW, on_master, one_person
-from gaugelink.quantity import PM_PER, is_length_unit, parse_length
+from gaugelink.quantity import PM_PER, is_length_unit
 from gaugelink.tablefile import read_table
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def one_person_document(path: Path, tolerance: str | None, spread: float = 6) ->
     total = (found.repeatability**2 + found.part**2) ** 0.5
     sd = {"repeatability": found.repeatability * step, "part": found.part * step,
           "total": total * step}  # fmt: skip
-    wide = length(tolerance, "--tolerance") / PM_PER[unit] if tolerance else None
+    wide = length_above_0(tolerance, "--tolerance") / PM_PER[unit] if tolerance else None
     return {
         "method": "one person", "unit": unit, "parts": len(parts), "sd": sd,
         "sd_95_percent": {"repeatability": [end * step for end in found.repeatability_ends]},
@@ -67,12 +68,9 @@ def master_document(
     rows = read_table(path, required=("value",), optional=("part", "operator", "trial", "unit"))
     counts, unit = _values(rows)
     per_count = Fraction(PM_PER[unit], 10**counts.places)
-    size = Fraction(length(master, "--master")) / per_count
-    u = length(u_master, "--u-master") / per_count
-    wide = length(tolerance, "--tolerance") / per_count if tolerance else None
-    if u < 0 or (wide is not None and wide <= 0):
-        field = "--u-master" if u < 0 else "--tolerance"
-        raise InputError("found less than what is accepted: more than 0", field=field)
+    size = Fraction(length_at(master, "--master").pm) / per_count
+    u = length_from_0(u_master, "--u-master") / per_count
+    wide = length_above_0(tolerance, "--tolerance") / per_count if tolerance else None
     try:
         found = on_master(counts.values, size, float(u), None if wide is None else float(wide))
     except ValueError as fault:
@@ -84,18 +82,6 @@ def master_document(
         "tolerance_over_scatter": found.width, "with_bias": found.nearer, "enough": ENOUGH,
         "can_judge": found.can,
     }  # fmt: skip
-
-
-def length(text: str, field: str) -> int:
-    """Read a length that an argument gives, in picometres.
-
-    Raises:
-        InputError: it is none; the sentence names the argument.
-    """
-    try:
-        return parse_length(text).pm
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
 
 
 def tell(document: dict[str, Any]) -> None:

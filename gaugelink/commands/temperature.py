@@ -17,8 +17,9 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.commands.lengths import length_above_0
 from gaugelink.errors import InputError
-from gaugelink.quantity import PM_PER_MM, PM_PER_UM, parse_length
+from gaugelink.quantity import PM_PER_MM, PM_PER_UM
 
 if TYPE_CHECKING:
     import argparse
@@ -61,7 +62,8 @@ def run(args: argparse.Namespace) -> int:
     )
 
     amounts = Amounts()
-    read_pm, error_pm = _length(args.length, "--length"), _length(args.error, "--error")
+    read_pm = length_above_0(args.length, "--length")
+    error_pm = length_above_0(args.error, "--error")
     part, gauge = _material(amounts, args.part, "--part"), _material(amounts, args.gauge, "--gauge")
     part_c = _degrees(amounts, args.part_temp, "--part-temp")
     gauge_c = _degrees(amounts, args.gauge_temp, "--gauge-temp")
@@ -150,16 +152,6 @@ def _wait(
 
 def _degrees(amounts: Amounts, text: str, field: str) -> Fraction:
     return amounts.read(text, "degC", "20degC or 68degF", field)
-
-
-def _length(text: str, field: str) -> int:
-    try:
-        found = parse_length(text)
-    except InputError as fault:
-        raise InputError(fault.what, field=field) from None
-    if found.pm <= 0:
-        raise InputError(f"found {text!r}, accepted: more than 0", field=field)
-    return found.pm
 
 
 def _material(amounts: Amounts, text: str, field: str) -> Material:
