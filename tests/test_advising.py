@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import replace
+from itertools import count
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -196,6 +198,28 @@ def test_no_time_for_a_plan_is_said(tmp_path, monkeypatch):
         monkeypatch.setattr(advising, "plan", slow)
         status, answer = await adviser(rig).ask(PLAN)
         assert (status, answer["words"]) == (400, "the solver found no plan in 20 s")
+
+    measured(tmp_path, test)
+
+
+@pytest.mark.parametrize(
+    ("tick", "words"),
+    [(0.0, ""), (5.0, "There may be alternatives within 10 %."),
+     (10.0, "found no plan in 20 s; it takes more time")],
+)  # fmt: skip
+def test_one_time_bounds_the_whole_answer(tmp_path, monkeypatch, tick: float, words: str):
+    """A clock that goes on by so much with every look at it leaves all, some or none of 20 s."""
+
+    async def test(rig: Rig) -> None:
+        clock = SimpleNamespace(monotonic=(tick * look for look in count()).__next__)
+        monkeypatch.setattr(advising, "time", clock)
+        status, answer = await adviser(rig).ask(PLAN)
+        if status == 200:
+            assert answer["cost"] == "30.00 EUR"
+            assert answer["more_words"] == words
+        else:
+            assert (status, answer["words"]) == (400, words)
+        assert (status == 400) == (tick == 10.0)
 
     measured(tmp_path, test)
 
