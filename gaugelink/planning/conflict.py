@@ -48,7 +48,7 @@ class Conflict:
     """Limits that no work on offer can keep together.
 
     Attributes:
-        limits: ``(place, limit)``; the head's own stand under "". None where nothing helps but
+        limits: ``(place, limit)``; the head's own stand under "". Empty where nothing helps but
             other offers, because even without any limit there is no way.
         smallest: whether it is proved that no other set has fewer of them.
         irreducible: whether it is proved that each of them is needed for that: without any one of
@@ -57,7 +57,7 @@ class Conflict:
 
     limits: tuple[Named, ...]
     smallest: bool = False
-    irreducible: bool = True
+    irreducible: bool = False
 
 
 def conflict(task: Task, budget: Budget | None = None, questions: int = QUESTIONS) -> Conflict:
@@ -84,7 +84,7 @@ def conflict(task: Task, budget: Budget | None = None, questions: int = QUESTION
         try:
             needless = not possible(out | set(some))
         except OutOfTime:
-            return Conflict(tuple(one for one in everything if one not in out), irreducible=False)
+            return Conflict(tuple(one for one in everything if one not in out))
         if needless:
             out |= set(some)
         elif len(some) > 1:
@@ -95,7 +95,7 @@ def conflict(task: Task, budget: Budget | None = None, questions: int = QUESTION
     try:
         return _smallest(everything, best, possible)
     except (_Enough, OutOfTime):
-        return Conflict(best)
+        return Conflict(best, irreducible=True)
 
 
 def _smallest(
@@ -103,16 +103,17 @@ def _smallest(
 ) -> Conflict:
     """Look for a set smaller than an irreducible one, and prove that there is none."""
     if len(best) > DEEPEST + 1:
-        return Conflict(best)
+        return Conflict(best, irreducible=True)
     # To begin with, what has to be given up beside each limit of the set at hand.
     corrections = [_correction(everything, {one for one in best if one != out}, possible)
                    for out in best]  # fmt: skip
     while True:
-        kept = _meeting(corrections, len(best) - 1)
+        kept = _meeting(corrections, len(best) - 1, possible.budget)
         if kept is None:
-            return Conflict(best, smallest=True)
+            return Conflict(best, smallest=True, irreducible=True)
         if not possible(set(everything) - kept):
-            return Conflict(tuple(one for one in everything if one in kept), smallest=True)
+            fewer = tuple(one for one in everything if one in kept)
+            return Conflict(fewer, smallest=True, irreducible=True)
         corrections.append(_correction(everything, kept, possible))
 
 
@@ -132,10 +133,13 @@ def _correction(
     return frozenset(out)
 
 
-def _meeting(corrections: Sequence[frozenset[Named]], most: int) -> set[Named] | None:
+def _meeting(
+    corrections: Sequence[frozenset[Named]], most: int, budget: Budget
+) -> set[Named] | None:
     """Give the fewest limits that meet every correction; None where more than `most` are needed."""
 
     def met(chosen: set[Named], room: int) -> set[Named] | None:
+        budget.share()
         open_ = [one for one in corrections if not one & chosen]
         if not open_:
             return chosen
@@ -164,7 +168,7 @@ class _Possible:
     """
 
     def __init__(self, task: Task, budget: Budget) -> None:
-        self._task, self._budget = task, budget
+        self._task, self.budget = task, budget
         self.left: int | None = None
         self._known: dict[_Key, list[Way]] = {}
 
@@ -182,9 +186,9 @@ class _Possible:
             without = frozenset(name for where, name in out if where == place.name)
             key = (number, without, skim, number in held)
             if key not in self._known:
-                self._budget.share()
+                self.budget.share()
                 self._known[key] = needed(
                     Ways(task, skim).at(number, without), tied=key[-1], as_set=task.springs_as_set
                 )
             ways.append(self._known[key])
-        return Programme(task, skim, ways, all_ties).solve(self._budget) is not None
+        return Programme(task, skim, ways, all_ties).solve(self.budget) is not None
