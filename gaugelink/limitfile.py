@@ -86,6 +86,65 @@ def same_question(one: Limit, other: Limit) -> bool:
     )
 
 
+def contradiction(limit: Limit, earlier: Limit) -> tuple[str, str] | None:
+    """Find bounds of two limits of one size that no readings are within together.
+
+    Of readings that both use the smallest is never above the mean, and the mean never above the
+    largest. So a smallest stem of 7.95 mm at least and a largest of 7.94 mm at most exclude each
+    other; a largest of at least 7.95 mm and a smallest of at most 7.94 mm do not.
+
+    Returns:
+        The key of the bound in the one, and the bound of the other in words; None: there is none.
+    """
+    for lower, upper in ((limit, earlier), (earlier, limit)):
+        low, high = _deciding(lower, "min"), _deciding(upper, "max")
+        if not low or not high or lower.bounds[low].pm <= upper.bounds[high].pm:
+            continue
+        if _one_size(lower, upper) and _never_above(lower, upper):
+            own, other = (low, high) if lower is limit else (high, low)
+            return own, f"{other} {earlier.bounds[other]}"
+    return None
+
+
+def _deciding(limit: Limit, side: str) -> str:
+    """The key of the bound that decides on a side; empty: none does."""
+    keys = (f"service_{side}", f"new_{side}")
+    return next((key for key in keys if key in limit.bounds), "")
+
+
+def _one_size(one: Limit, other: Limit) -> bool:
+    """Whether the readings of two limits are of one size of one valve, or of the head."""
+    same = all(
+        getattr(one, name) == getattr(other, name)
+        for name in ("characteristic", "method", "figure", "valve_used", "size", "lift",
+                     "guide_length", "reach")
+    )  # fmt: skip
+    return same and (not one.valves or bool(set(one.valves) & set(other.valves)))
+
+
+def _never_above(lower: Limit, upper: Limit) -> bool:
+    """Whether what a lower bound is held against is never above what an upper one is."""
+    if "range" in {lower.judge, upper.judge}:
+        return False
+    rank = {"smallest": 0, "mean": 1, "largest": 2}
+    below, above = rank.get(lower.judge, 0), rank.get(upper.judge, 2)  # each: all of them
+    if (below, above) == (0, 2):
+        return _meet(lower.stations, upper.stations) and _meet(lower.directions, upper.directions)
+    return (
+        below <= above
+        and (above == 2 or _covers(lower, upper))
+        and (below == 0 or _covers(upper, lower))
+    )
+
+
+def _covers(one: Limit, other: Limit) -> bool:
+    """Whether one limit uses every reading that the other uses."""
+    return all(
+        not some or (bool(others) and set(others) <= set(some))
+        for some, others in ((one.stations, other.stations), (one.directions, other.directions))
+    )
+
+
 def _meet(some: Sequence[str], others: Sequence[str]) -> bool:
     """Whether two lists of places have one in common; an empty list means every place."""
     return not some or not others or bool(set(some) & set(others))

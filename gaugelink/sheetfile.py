@@ -16,7 +16,7 @@ from gaugelink import plausible, tomlfile
 from gaugelink.chamberfile import ChamberEntry, read_chamber
 from gaugelink.errors import InputError
 from gaugelink.head import GAUGE_KINDS, Face, Head, ValveKind
-from gaugelink.limitfile import LimitEntry, LimitReader, Words, same_question
+from gaugelink.limitfile import LimitEntry, LimitReader, Words, contradiction, same_question
 from gaugelink.limits import Disagreement, Limit, Rebuild, Sheet, Zero
 from gaugelink.quantity import parse_length
 from gaugelink.springfile import SpringEntry, read_springs
@@ -121,6 +121,16 @@ def check(text: str, file: str) -> Checked:
                         f"{limit.characteristic!r} has such a limit already, on line "
                         f"{earlier.line}; one of the two must go, or differ in valves, stations, "
                         "directions, judge, method or valve_used",
+                    )
+                )
+                break
+            if excluding := contradiction(limit, earlier):
+                key, other = excluding
+                found.errors.append(
+                    reader.fault(
+                        key,
+                        f"found {key} {limit.bounds[key]}, and the limit on line {earlier.line} "
+                        f"has {other} for the same readings; none can be within both",
                     )
                 )
                 break

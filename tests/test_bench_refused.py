@@ -60,6 +60,7 @@ new_max = "7.975 mm"
 source = "p. 1"
 """
 
+LARGEST = 'characteristic = "stem diameter"\njudge = "largest"\nnew_max = "7.9 mm"'
 CONTRADICTING = {
     "a minimum above the maximum": (
         12,
@@ -76,6 +77,11 @@ CONTRADICTING = {
         13,
         ("[[limit]]", '[[limit]]\ncharacteristic = "stem diameter"\nnew_max = "7.9 mm"\n[[limit]]'),
         "limit.2.characteristic: 'stem diameter' has such a limit already, on line 9",
+    ),
+    "two limits that exclude each other": (
+        15,
+        ("[[limit]]", f"[[limit]]\n{LARGEST}\n[[limit]]"),
+        "limit.2.service_min: found service_min 7.935 mm, and the limit on line 9 has new_max 7.9",
     ),
 }
 """The line of the fault, what is changed in the sheet, and what is said to that."""
