@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, assert_never
 from gaugelink.errors import SessionError
 from gaugelink.events import (
     BatteryTold,
+    ChamberFilled,
     DeviationSigned,
     Event,
     GaugeFound,
@@ -231,7 +232,9 @@ class Course:
                     self.due.setdefault(gauge.id, []).append((place, gauge.calibration_due))
                 if sizes is not None:
                     self.sizes = carried(self.sizes, sizes, self.work)
-            case JobJudged() | Inspected() | SpringTested() | DeviationSigned() | HeadReleased():
+            case JobJudged() | Inspected() | DeviationSigned() | HeadReleased():
+                pass
+            case SpringTested() | ChamberFilled():
                 pass  # the sign-off has taken in what it needs
             case _:
                 assert_never(event)

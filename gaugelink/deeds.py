@@ -150,6 +150,23 @@ class TellSpring:
 
 
 @dataclass(frozen=True, slots=True)
+class FillChamber:
+    """Say how much went into the chamber of a cylinder, valves in their seats.
+
+    Attributes:
+        cylinder: counted from the first.
+        volume: as read, with its unit.
+        u: its standard uncertainty, with its unit; empty: nobody told.
+        by: who filled it; empty: who stands at the bench.
+    """
+
+    cylinder: int
+    volume: str
+    u: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class SignDeviation:
     """Accept a verdict that is not within, as it stands.
 
@@ -220,6 +237,7 @@ Command = (
     | TakePlan
     | Inspect
     | TellSpring
+    | FillChamber
     | SignDeviation
     | Release
 )

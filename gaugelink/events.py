@@ -299,13 +299,28 @@ class SpringTested:
 
 
 @dataclass(frozen=True, slots=True)
+class ChamberFilled:
+    """A person filled the chamber of a cylinder, valves in their seats, and told what went in.
+
+    ``volume`` and ``u``, its standard uncertainty, are texts with their unit, as told; None: nobody
+    told one.
+    """
+
+    stamp: Stamp
+    cylinder: int
+    volume: str
+    by: str
+    u: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class DeviationSigned:
     """A named person accepts a verdict that is not within, for this value and these readings.
 
     Or a reading that surprised after work: then ``limit`` says what was expected. ``value`` is
     exact text with its unit; of a spring's load, its coils, or what places have in common, what the
-    page shows. ``places`` are the record places of the readings used, and of a spring's test. Any
-    other value or reading is another verdict, which nobody has signed.
+    page shows. ``places`` are the record places of the readings used, of a spring's test, of a
+    chamber's filling. Any other value or reading is another verdict, which nobody has signed.
     """
 
     stamp: Stamp
@@ -385,6 +400,7 @@ Event = (
     | WorkDone
     | Inspected
     | SpringTested
+    | ChamberFilled
     | DeviationSigned
     | HeadReleased
     | JobJudged

@@ -23,6 +23,7 @@ from gaugelink.deeds import (
     ConfirmPosition,
     ConfirmZero,
     DoWork,
+    FillChamber,
     Inspect,
     Release,
     Retake,
@@ -57,7 +58,13 @@ from gaugelink.planning.working import (
     outdated,
 )
 from gaugelink.reading import Tag
-from gaugelink.signing import decide_deviation, decide_inspection, decide_release, decide_spring
+from gaugelink.signing import (
+    decide_chamber,
+    decide_deviation,
+    decide_inspection,
+    decide_release,
+    decide_spring,
+)
 from gaugelink.slips import Taken, look, read_note, write_note
 
 if TYPE_CHECKING:
@@ -112,6 +119,8 @@ class Session(Course):
                 return [decide_inspection(command, stamp, self)]
             case TellSpring():
                 return [decide_spring(command, stamp, self)]
+            case FillChamber():
+                return [decide_chamber(command, stamp, self)]
             case SignDeviation():
                 return [decide_deviation(command, stamp, self)]
             case Release():

@@ -7,8 +7,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gaugelink.chamberfile import parse_volume
 from gaugelink.errors import InputError, SessionError
-from gaugelink.events import DeviationSigned, HeadReleased, Inspected, SpringTested
+from gaugelink.events import (
+    ChamberFilled,
+    DeviationSigned,
+    HeadReleased,
+    Inspected,
+    SpringTested,
+)
 from gaugelink.force import parse_force
 from gaugelink.head import parse_valve
 from gaugelink.inspection import CHECKS
@@ -16,7 +23,7 @@ from gaugelink.release import blocks, signables, signed, valves_of
 
 if TYPE_CHECKING:
     from gaugelink.course import Course
-    from gaugelink.deeds import Inspect, Release, SignDeviation, TellSpring
+    from gaugelink.deeds import FillChamber, Inspect, Release, SignDeviation, TellSpring
     from gaugelink.reading import Stamp
 
 NOBODY = "a name is needed; whoever signs is named in the record"
@@ -67,6 +74,30 @@ def decide_spring(told: TellSpring, stamp: Stamp, course: Course) -> SpringTeste
     return SpringTested(stamp, told.valve, load, spring.height, by, u or None)
 
 
+def decide_chamber(told: FillChamber, stamp: Stamp, course: Course) -> ChamberFilled:
+    """Make the event of a chamber that was filled, from what a person says.
+
+    Raises:
+        SessionError: no such cylinder, the sheet says nothing of chambers, or it is no volume above
+            0 in mm3, cm3, ml or in3.
+    """
+    if course.sheet is None or course.sheet.chamber is None:
+        raise SessionError("the sheet says nothing of chambers; it needs a table [chamber]")
+    cylinders = course.sheet.head.cylinders
+    if not 1 <= told.cylinder <= cylinders:
+        raise SessionError(f"found cylinder {told.cylinder}, accepted: 1 to {cylinders}")
+    volume, u = _one_line(told.volume), _one_line(told.u)
+    try:
+        if parse_volume(volume) <= 0:
+            raise SessionError(f"found a volume of {volume}, accepted: above 0")
+        if u and parse_volume(u) <= 0:
+            raise SessionError(f"found a standard uncertainty of {u}, accepted: above 0, or none")
+    except InputError as fault:
+        raise SessionError(fault.what) from None
+    by = _one_line(told.by) or stamp.operator
+    return ChamberFilled(stamp, told.cylinder, volume, by, u or None)
+
+
 def decide_deviation(told: SignDeviation, stamp: Stamp, course: Course) -> DeviationSigned:
     """Make the event of a deviation that somebody signs.
 
@@ -79,7 +110,9 @@ def decide_deviation(told: SignDeviation, stamp: Stamp, course: Course) -> Devia
     if not reason:
         raise SessionError("a reason is needed; it stays in the record")
     tested = course.signoff.tested(course.work).values()
-    counting = {*course.filled.values(), *(one.place for one in tested if not one.void)}
+    chambers = course.signoff.filled(course.work).values()
+    counting = {*course.filled.values(), *(one.place for one in tested if not one.void),
+                *(one.place for one in chambers if not one.void)}  # fmt: skip
     if not told.places or not set(told.places) <= counting:
         raise SessionError("the readings of this verdict have changed meanwhile; look at it again")
     return DeviationSigned(stamp, told.valve, told.characteristic, told.method, told.limit,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from gaugelink.events import (
+    ChamberFilled,
     DeviationSigned,
     HeadReleased,
     Inspected,
@@ -20,7 +21,9 @@ from gaugelink.events import (
     SweepTaken,
     WorkDone,
 )
+from gaugelink.head import parse_valve
 from gaugelink.inspection import CHECKS, VOIDS, Check
+from gaugelink.work import CHAMBER_WORK
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
@@ -58,6 +61,21 @@ class Loaded:
     void: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """What is known of the volume of one chamber.
+
+    Attributes:
+        place: the record place where it was told.
+        event: what was told.
+        void: the work since, after which it is another volume; empty where it still counts.
+    """
+
+    place: int
+    event: ChamberFilled
+    void: str = ""
+
+
 @dataclass(slots=True)
 class SignOff:
     """What people have said and signed.
@@ -65,6 +83,7 @@ class SignOff:
     Attributes:
         inspections: all of them, each with its place in the record.
         springs: loads that were told, all of them.
+        chambers: volumes of chambers that were told, all of them.
         deviations: all of them.
         release: the last release; None where there never was one.
         taken_back: why that release no longer holds; empty while it does.
@@ -73,6 +92,7 @@ class SignOff:
 
     inspections: list[tuple[int, Inspected]] = field(default_factory=list)
     springs: list[tuple[int, SpringTested]] = field(default_factory=list)
+    chambers: list[tuple[int, ChamberFilled]] = field(default_factory=list)
     deviations: list[tuple[int, DeviationSigned]] = field(default_factory=list)
     release: tuple[int, HeadReleased] | None = None
     taken_back: str = ""
@@ -100,6 +120,9 @@ class SignOff:
             case SpringTested(valve=valve):
                 self.springs.append((place, event))
                 self._take_back(f"measured since: the spring's load at {valve}")
+            case ChamberFilled(cylinder=cylinder):
+                self.chambers.append((place, event))
+                self._take_back(f"measured since: the chamber of cylinder {cylinder}")
             case DeviationSigned():
                 self.deviations.append((place, event))
             case HeadReleased():
@@ -119,7 +142,8 @@ class SignOff:
     def knows(self, place: int) -> bool:
         """Tell whether an inspection, a deviation or the release stands at a record place."""
         return self.release_at(place) or any(
-            at == place for at, _ in (*self.inspections, *self.springs, *self.deviations)
+            at == place
+            for at, _ in (*self.inspections, *self.springs, *self.chambers, *self.deviations)
         )
 
     def release_at(self, place: int) -> bool:
@@ -137,8 +161,11 @@ class SignOff:
             self._take_back(f"taken back: {reason}")
         elif self.knows(struck):
             self.withdrawn[struck] = reason
-            told = any(at == struck for at, _ in self.springs)
-            what = "the load of a spring" if told else "an inspection or a deviation"
+            what = "an inspection or a deviation"
+            if any(at == struck for at, _ in self.springs):
+                what = "the load of a spring"
+            elif any(at == struck for at, _ in self.chambers):
+                what = "the volume of a chamber"
             self._take_back(f"{what} was struck out since: {reason}")
         elif struck in counting:
             self._take_back(f"a reading was struck out since: {reason}")
@@ -162,6 +189,25 @@ class SignOff:
                     last = found.get(valve)
                     if last is not None and last.place < place and not last.void:
                         found[valve] = Loaded(last.place, last.event, work.operation)
+        return found
+
+    def filled(self, done: Iterable[tuple[int, WorkDone]]) -> dict[int, Filled]:
+        """Give the last volume told of every chamber, by cylinder, where there is one.
+
+        Args:
+            done: the work, each with its place in the record; what gives a chamber another volume
+                makes void what was told of it before.
+        """
+        found = {event.cylinder: Filled(place, event) for place, event in self.chambers
+                 if place not in self.withdrawn}  # fmt: skip
+        for place, work in done:
+            if work.operation not in CHAMBER_WORK:
+                continue
+            touched = {parse_valve(valve).cylinder for valve in work.valves} or set(found)
+            for cylinder in touched & set(found):
+                last = found[cylinder]
+                if last.place < place and not last.void:
+                    found[cylinder] = Filled(last.place, last.event, work.operation)
         return found
 
     def looked(

@@ -326,6 +326,13 @@ WORK: Final[dict[Operation, Work]] = {
 """By operation, what becomes stale; docs/staleness.md is made of it."""
 
 
+CHAMBER_WORK: Final[frozenset[Operation]] = frozenset({
+    "valve refaced", "valve replaced", "valve moved", "insert fitted", "seat cut", "seat ground",
+    "seat lapped", "face skimmed", "head welded",
+})  # fmt: skip
+"""Work that gives a chamber another volume, those of the named valves or all."""
+
+
 def whole_row(names: set[str]) -> tuple[str, ...]:
     """Complete characteristics by those reckoned from them, in the order of measuring.
 

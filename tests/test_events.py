@@ -31,8 +31,9 @@ texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 WITH_DEFAULTS = {item.name for item in fields(Position)} - {"valve", "characteristic"}
 """Keys that an older record may lack."""
 WITH_DEFAULTS.add("repeatability_pm")  # of a gauge
-ABSENT = {("spring-tested", "u"), ("work-done", "gauge"), ("work-done", "since"),
-          ("work-done", "voids"), ("work-done", "size"), ("job-opened", "sizes")}  # fmt: skip
+ABSENT = {("spring-tested", "u"), ("chamber-filled", "u"), ("work-done", "gauge"),
+          ("work-done", "since"), ("work-done", "voids"), ("work-done", "size"),
+          ("job-opened", "sizes")}  # fmt: skip
 """Keys of an event that stand there only where they apply, or that an older record lacks."""
 
 
@@ -80,6 +81,7 @@ def test_the_list_of_events_is_closed() -> None:
         "work-done",
         "inspected",
         "spring-tested",
+        "chamber-filled",
         "deviation-signed",
         "head-released",
         "job-judged",

@@ -17,6 +17,7 @@ from gaugelink.deeds import (
     ConfirmPosition,
     ConfirmZero,
     DoWork,
+    FillChamber,
     Inspect,
     Retake,
     SignDeviation,
@@ -143,6 +144,14 @@ class _Spring(_Action):
     by: Annotated[str, Field(max_length=60)] = ""
 
 
+class _Chamber(_Action):
+    do: Literal["chamber"]
+    cylinder: Annotated[int, Field(ge=1, le=99)]
+    volume: Annotated[str, Field(max_length=40)]
+    u: Annotated[str, Field(max_length=40)] = ""
+    by: Annotated[str, Field(max_length=60)] = ""
+
+
 class _Deviation(_Action):
     do: Literal["deviation"]
     valve: Annotated[str, Field(max_length=10)]
@@ -184,6 +193,7 @@ _Anything = (
     | _Work
     | _Inspect
     | _Spring
+    | _Chamber
     | _Deviation
     | _Release
 )
@@ -268,6 +278,8 @@ async def _carry_out(bench: Bench, action: _Action) -> str:
             return await signed.inspect(bench, told)
         case _Spring(valve=valve, load=load, u=u, by=by):
             return await signed.tell_spring(bench, TellSpring(valve, load, u, by))
+        case _Chamber(cylinder=cylinder, volume=volume, u=u, by=by):
+            return await signed.tell_chamber(bench, FillChamber(cylinder, volume, u, by))
         case _Deviation():
             return await signed.sign_deviation(bench, SignDeviation(
                 action.valve, action.characteristic, action.method, action.limit, action.value,

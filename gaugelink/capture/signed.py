@@ -5,10 +5,20 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gaugelink.capture.measured import judge_session
-from gaugelink.deeds import Inspect, Release, SignDeviation, TellSpring
+from gaugelink.deeds import FillChamber, Inspect, Release, SignDeviation, TellSpring
 from gaugelink.errors import SessionError
-from gaugelink.events import HeadReleased, Inspected, SpringTested
-from gaugelink.release import Signable, load_words, signables, springs_in
+from gaugelink.events import ChamberFilled, HeadReleased, Inspected, SpringTested
+from gaugelink.planning.ties import VOLUME
+from gaugelink.planning.together import RATIO, shown
+from gaugelink.release import (
+    Signable,
+    chambers_in,
+    limit_words,
+    load_words,
+    signables,
+    springs_in,
+    verdict_of,
+)
 
 if TYPE_CHECKING:
     from gaugelink.capture.bench import Bench
@@ -38,6 +48,22 @@ async def tell_spring(bench: Bench, told: TellSpring) -> str:
     said = f"spring of {event.valve}: {event.load} at {event.height}"
     known = next(one for one in springs_in(bench.session) if one.valve == event.valve)
     return f"{said}; {known.load}, {load_words(known)}" if known.load else said
+
+
+async def tell_chamber(bench: Bench, told: FillChamber) -> str:
+    """Put the volume of a chamber on record, and say so, with what it comes to.
+
+    Raises:
+        SessionError: it cannot be told so.
+    """
+    [(_, event)] = await bench.do(told)
+    assert isinstance(event, ChamberFilled)
+    said = f"chamber of cylinder {event.cylinder}: {event.volume}"
+    now = chambers_in(bench.session, _judgement(bench))[event.cylinder - 1]
+    for name, one in ((VOLUME, now.room), (RATIO, now.ratio)):
+        if one is not None:
+            said += f"; {name} {shown(one)}, {verdict_of(one)}, against {limit_words(one)}"
+    return said
 
 
 async def sign_deviation(bench: Bench, told: SignDeviation) -> str:

@@ -11,6 +11,7 @@ from gaugelink.commands.plan_keys import HEAD, LIMITED, PROTRUDING, READ
 from gaugelink.errors import InputError
 from gaugelink.force import exact_newtons
 from gaugelink.planning.task import Range
+from gaugelink.planning.ties import volume_u
 from gaugelink.quantity import PM_PER_MM, exact_text
 
 if TYPE_CHECKING:
@@ -71,8 +72,9 @@ def _uncertainties(task: Task) -> Iterator[str]:
     u_load = max((rules.u_load_n or Fraction(0) for rules in task.rules.values()), default=None)
     if u_load:
         yield f"spring_load = {_force(u_load)}"
-    if task.chamber is not None and task.chamber.u:
-        yield f"chamber_volume = {plan_chamber.text(task.chamber.u)}"
+    u_volume = max((volume_u(task, one) for one in task.cylinders), default=0)
+    if task.chamber is not None and (u_volume or task.chamber.u):
+        yield f"chamber_volume = {plan_chamber.text(u_volume or task.chamber.u)}"
 
 
 def _head(task: Task) -> Iterator[str]:

@@ -10,6 +10,7 @@ from gaugelink.force import parse_force
 from gaugelink.planning.survey import Findings, Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.planning.working import married
+from gaugelink.release import volumes_in
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -59,4 +60,4 @@ def findings_of(session: Session) -> Findings:
         for valve, told in session.signoff.tested(session.work).items()
         if not told.void
     }
-    return Findings(condemned, married(session.work), loads)
+    return Findings(condemned, married(session.work), loads, volumes_in(session))

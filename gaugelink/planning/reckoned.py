@@ -1,4 +1,4 @@
-"""Chamber volumes reckoned from stand-down and head thickness; nobody has measured them.
+"""Chamber volumes reckoned from stand-down and head thickness, where nobody has measured them.
 
 Source: geometry. A valve has sunk by its stand-down less the book's, plus what was skimmed; the
 chamber gains its head's area times that, and loses its own area times the skim.
@@ -20,14 +20,19 @@ if TYPE_CHECKING:
 
 
 def cylinders_of(
-    sheet: Sheet, places: Sequence[Place], thickness_pm: int | None
+    sheet: Sheet,
+    places: Sequence[Place],
+    thickness_pm: int | None,
+    filled: Mapping[int, tuple[int, int]] | None = None,
 ) -> tuple[Cylinder, ...]:
-    """Reckon the volume of every cylinder's chamber; no cylinders where the sheet has no table.
+    """Give the volume of every cylinder's chamber; no cylinders where the sheet has no table.
 
     Args:
         sheet: the limits.
         places: of its head, in the order of its valves.
         thickness_pm: of the head, None: not measured.
+        filled: volumes that were measured, by cylinder, with their standard uncertainties, cubic
+            micrometres; all others are reckoned.
     """
     book = sheet.chamber
     if book is None:
@@ -36,6 +41,11 @@ def cylinders_of(
     found = []
     for number in range(1, sheet.head.cylinders + 1):
         valves = [valve for valve in sheet.head.valves() if valve.cylinder == number]
+        names = tuple(valve.name for valve in valves)
+        if filled and number in filled:
+            measured, u = filled[number]
+            found.append(Cylinder(f"cylinder {number}", names, volume=measured, filled=True, u=u))
+            continue
         sunk = [known[valve.name].readings.get("stand-down") for valve in valves]
         volume = None
         if thickness_pm is not None and None not in sunk:
@@ -45,7 +55,6 @@ def cylinders_of(
                 + sum(round_area(book.diameter_pm[valve.kind])
                       * ((stood or 0) - book.stand_down_pm[valve.kind] + skimmed)
                       for valve, stood in zip(valves, sunk, strict=True)))  # fmt: skip
-        names = tuple(valve.name for valve in valves)
         found.append(Cylinder(f"cylinder {number}", names, volume=volume))
     return tuple(found)
 

@@ -78,11 +78,14 @@ class Findings:
         married: valves that were lapped into their seats.
         loads: what springs showed on a spring tester, with its standard uncertainty or 0, newtons,
             by valve.
+        volumes: of chambers that were filled, with its standard uncertainty or 0, cubic
+            micrometres, by cylinder.
     """
 
     condemned: Mapping[tuple[str, str], str] = field(default_factory=dict)
     married: Collection[str] = ()
     loads: Mapping[str, tuple[Fraction, Fraction]] = field(default_factory=dict)
+    volumes: Mapping[int, tuple[int, int]] = field(default_factory=dict)
 
 
 def survey(
@@ -131,7 +134,10 @@ def survey(
             rebuild.clean_up_pm,
             {name: surveyor.range("", name) for name in (*HEAD, *protrusions)},
             u_pm,
-            surveyor.cylinders(cylinders_of(sheet, places, thickness), protrusions),
+            surveyor.cylinders(
+                cylinders_of(sheet, places, thickness, findings.volumes if findings else None),
+                protrusions,
+            ),
             chamber=chamber_of(sheet, rules, u_pm["head thickness"]),
             measured=_measured(sheet),
             face_scrap=surveyor.looked("head face"),

@@ -205,12 +205,16 @@ class Cylinder:
         valves: names of its places.
         readings: injector protrusion and prechamber protrusion, picometres.
         volume: of its chamber, valves as they were measured, cubic micrometres.
+        filled: whether that was measured by filling it, and not reckoned.
+        u: its standard uncertainty, cubic micrometres; None: that of all chambers.
     """
 
     name: str
     valves: tuple[str, ...] = ()
     readings: Mapping[str, int] = field(default_factory=dict)
     volume: int | None = None
+    filled: bool = False
+    u: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -119,6 +119,25 @@ def unmeasured(task: Task) -> Iterator[tuple[str, str]]:
             yield place.name, "stand-down"
     if task.chamber is not None and task.chamber.limited:
         yield from ((one.name, VOLUME) for one in task.cylinders if one.volume is None)
+        if task.chamber.apart is not None and mixed(task):
+            yield from ((one.name, VOLUME) for one in task.cylinders
+                        if one.volume is not None and not one.filled)  # fmt: skip
+
+
+def mixed(task: Task) -> bool:
+    """Tell whether some chambers were filled and others are only reckoned.
+
+    What a book's figures are off by is common to all that are reckoned, so that how far chambers
+    lie apart can be told of those, or of measured ones, but not of both together.
+    """
+    return len({one.filled for one in task.cylinders if one.volume is not None}) > 1
+
+
+def volume_u(task: Task, cylinder: Cylinder) -> int:
+    """Give the standard uncertainty of a chamber's volume, cubic micrometres."""
+    if cylinder.u is not None:
+        return cylinder.u
+    return task.chamber.u if task.chamber is not None else 0
 
 
 def tied(all_ties: Collection[Tie]) -> frozenset[int]:
@@ -143,7 +162,7 @@ def _spreads(task: Task) -> Iterator[Apart]:
         )  # fmt: skip
         if rules.spread_pm is not None and len(sums) > 1:
             # Two readings, each with its uncertainty: a difference has the root of two of it.
-            guard = _guard_of_two(rules.u_pm.get("stand-down", 0))
+            guard = guard_pm(_of_two(*[rules.u_pm.get("stand-down", 0)] * 2))
             yield Apart("", f"{spread_name(kind)} max", sums, Fraction(rules.spread_pm - guard))
 
 
@@ -164,15 +183,15 @@ def _chambers(task: Task) -> Iterator[Tie]:
     chamber = task.chamber
     if chamber is None:
         return
-    guard = guard_pm(chamber.u)
     found = [(one, total) for one in task.cylinders
              if (total := chamber_sum(task, one)) is not None]  # fmt: skip
     for cylinder, total in found:
+        guard = guard_pm(volume_u(task, cylinder))
         for name, side, limit in chamber_ends(task):
             inside = limit + guard if side == "lower" else limit - guard
             yield Held(cylinder.name, name, total, side, inside)
-    if chamber.apart is not None and len(found) > 1:
-        limit = Fraction(chamber.apart - _guard_of_two(chamber.u))
+    if chamber.apart is not None and len(found) > 1 and not mixed(task):
+        limit = Fraction(chamber.apart - guard_pm(apart_u(task)))
         yield Apart("", f"spread of {VOLUME} max", tuple(total for _, total in found), limit)
 
 
@@ -196,10 +215,17 @@ def chamber_ends(task: Task) -> Iterator[tuple[str, Literal["lower", "upper"], F
             yield "compression ratio max", "lower", room_at(chamber.swept, most) - chamber.beside
 
 
-def _guard_of_two(u: int) -> int:
-    """Give the guard band of a difference of two readings, each with this uncertainty.
+def apart_u(task: Task) -> int:
+    """Give the standard uncertainty of how far two chambers lie apart: of the least certain two."""
+    known = sorted(volume_u(task, one) for one in task.cylinders if one.volume is not None)
+    return _of_two(*known[-2:]) if len(known) > 1 else 0
 
-    >>> _guard_of_two(10_000_000)  # 1.645 * 1.41421356... * 0.010 mm
+
+def _of_two(one: int, other: int) -> int:
+    """Give the standard uncertainty of a difference of two readings, rounded up.
+
+    >>> guard_pm(_of_two(10_000_000, 10_000_000))  # 1.645 * 1.41421356... * 0.010 mm
     23263814
     """
-    return guard_pm(isqrt(2 * u * u - 1) + 1) if u else 0
+    square = one * one + other * other
+    return isqrt(square - 1) + 1 if square else 0

@@ -9,17 +9,28 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.planning.bounds import Bound
 from gaugelink.planning.chamber import CUBIC_CM, ratio
-from gaugelink.planning.ties import VOLUME, Apart, Held, chamber_sum, spread_name, ties
+from gaugelink.planning.ties import (
+    VOLUME,
+    Apart,
+    Held,
+    apart_u,
+    chamber_sum,
+    mixed,
+    spread_name,
+    ties,
+    volume_u,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from gaugelink.planning.allowances import Figure, Seated, Step
-    from gaugelink.planning.task import Task
+    from gaugelink.planning.task import Cylinder, Task
     from gaugelink.planning.ties import Sum
 
 SINKS: Final[tuple[Step, ...]] = ("cut seat", "lap", "reface valve")
 """Steps that let a valve sink by their depth."""
+RATIO: Final = "compression ratio"
 _MM: Final = 10**9
 
 
@@ -36,6 +47,7 @@ class Common:
         whole: whether every reading that it is told from is there.
         at: numbers of the places whose stand-down it is told from.
         thick: whether it is told from the head's thickness too.
+        filled: names of the cylinders whose chambers were measured for it by filling them.
     """
 
     name: str
@@ -47,6 +59,7 @@ class Common:
     whole: bool = True
     at: tuple[int, ...] = ()
     thick: bool = False
+    filled: tuple[str, ...] = ()
 
 
 def together(task: Task, sunk: Mapping[int, int], skim: int) -> tuple[Common, ...]:
@@ -81,29 +94,35 @@ def _chambers(task: Task, by: Mapping[int, int], skim: int) -> Iterator[Common]:
     if chamber is None or not chamber.limited:
         return
     numbers = {place.name: at for at, place in enumerate(task.places)}
-    found = [(one.name, total.at(by, skim), tuple(numbers[name] for name in one.valves))
-             for one in task.cylinders
+    found = [(one, total.at(by, skim)) for one in task.cylinders
              if (total := chamber_sum(task, one)) is not None]  # fmt: skip
-    u = Fraction(chamber.u, CUBIC_CM)
 
     def cm3(value: int | None) -> Fraction | None:
         return None if value is None else Fraction(value, CUBIC_CM)
 
-    for name, volume, at in found:
+    def leaning(common: Common, *cylinders: Cylinder) -> Common:
+        own = [one for one in cylinders if not one.filled]
+        return replace(common, at=tuple(numbers[name] for one in own for name in one.valves),
+                       thick=bool(own),
+                       filled=tuple(one.name for one in cylinders if one.filled))  # fmt: skip
+
+    for one, volume in found:
+        u = Fraction(volume_u(task, one))
         if chamber.least is not None or chamber.most is not None:
-            yield Common(f"{VOLUME} of {name}", "cm3", volume / CUBIC_CM, u,
-                         cm3(chamber.least), cm3(chamber.most), at=at, thick=True)  # fmt: skip
+            yield leaning(Common(f"{VOLUME} of {one.name}", "cm3", volume / CUBIC_CM, u / CUBIC_CM,
+                                 cm3(chamber.least), cm3(chamber.most)), one)  # fmt: skip
         room = volume + chamber.beside
         if chamber.swept is not None and chamber.ratio != (None, None) and room > 0:
-            yield Common(f"compression ratio of {name}", "", ratio(chamber.swept, room),
-                         Fraction(chamber.swept * chamber.u) / room**2, *chamber.ratio,
-                         at=at, thick=True)  # fmt: skip
-    if chamber.apart is not None and len(found) > 1:
-        volumes = [volume for _, volume, _ in found]
-        yield Common(f"spread of {VOLUME}", "cm3", (max(volumes) - min(volumes)) / CUBIC_CM,
-                     u * Fraction(sqrt(2)), None, cm3(chamber.apart),
-                     len(found) == len(task.cylinders),
-                     tuple(number for _, _, at in found for number in at), True)  # fmt: skip
+            yield leaning(Common(f"{RATIO} of {one.name}", "", ratio(chamber.swept, room),
+                                 chamber.swept * u / room**2, *chamber.ratio), one)  # fmt: skip
+    if chamber.apart is not None and len(found) > 1 and not mixed(task):
+        volumes = [volume for _, volume in found]
+        yield leaning(
+            Common(f"spread of {VOLUME}", "cm3", (max(volumes) - min(volumes)) / CUBIC_CM,
+                   Fraction(apart_u(task), CUBIC_CM), None, cm3(chamber.apart),
+                   len(found) == len(task.cylinders)),
+            *(one for one, _ in found),
+        )  # fmt: skip
 
 
 def joined(task: Task, place: int) -> tuple[dict[Figure, int], tuple[Bound, ...]]:

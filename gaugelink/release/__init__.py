@@ -10,7 +10,14 @@ from gaugelink.release.block import (
     signed,
     value_text,
 )
-from gaugelink.release.common import commons_in, verdict_of
+from gaugelink.release.common import (
+    ChamberNow,
+    chambers_in,
+    commons_in,
+    limit_words,
+    verdict_of,
+    volumes_in,
+)
 from gaugelink.release.papers import lapsed_words, signables
 from gaugelink.release.springs import Sprung, coil_words, length, load_words, springs_in
 from gaugelink.release.surprises import Surprise, surprises_in
@@ -18,15 +25,18 @@ from gaugelink.release.surprises import Surprise, surprises_in
 __all__ = [
     "KINDS",
     "Block",
+    "ChamberNow",
     "Kind",
     "Signable",
     "Sprung",
     "Surprise",
     "blocks",
+    "chambers_in",
     "coil_words",
     "commons_in",
     "lapsed_words",
     "length",
+    "limit_words",
     "load_words",
     "signable",
     "signables",
@@ -36,4 +46,5 @@ __all__ = [
     "value_text",
     "valves_of",
     "verdict_of",
+    "volumes_in",
 ]

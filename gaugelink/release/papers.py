@@ -29,7 +29,7 @@ def signables(
     return [
         *(signable(item) for item in judgement.verdicts if item.verdict != "within"),
         *spring_papers(course),
-        *(paper for _, paper in common_papers(course, judgement)),
+        *common_papers(course, judgement),
         *(one.paper for one in surprises_in(course, judgement.travels, compared)),
     ]
 

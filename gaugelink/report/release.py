@@ -22,6 +22,7 @@ def release_part(document: Any) -> Print | None:
         "released": release.get("released") is True,
         "groups": [_group(one) for one in mappings(release.get("groups"))],
         "springs": [_spring(one) for one in mappings(release.get("springs"))[:_MOST]],
+        "chambers": [_chamber(one) for one in mappings(release.get("chambers"))[:_MOST]],
         "looked": [_check(one) for one in mappings(release.get("checks"))],
         "deviations": [_deviation(one) for one in mappings(release.get("deviations"))[:_MOST]],
     }
@@ -88,6 +89,26 @@ def _spring(one: Doc) -> Print:
 
     return {"valve": printable(one.get("valve"), 12, unbroken=6), "told": told, "by": by,
             "load": judged("load"), "room": judged("room")}  # fmt: skip
+
+
+def _chamber(one: Doc) -> Print:
+    """Tell one chamber: what was filled in, and what volume and ratio come to now."""
+    told, u = printable(one.get("told"), 40), printable(one.get("u"), 40)
+    void = printable(one.get("void"), 24)
+    if told:
+        told += f", u {u}" if u else ""
+        told += f"; void after {void}" if void else ""
+    how = "measured" if one.get("state") == "measured" else "reckoned"
+
+    def judged(name: str, how: str = "") -> str:
+        value = printable(one.get(name), 40)
+        word, limit = (printable(one.get(f"{name}_{key}"), 80) for key in ("verdict", "limit"))
+        parts = [f"{value} {how}".strip() if value else "", f"{word}: {limit}" if word else ""]
+        return ", ".join(part for part in parts if part)
+
+    return {"cylinder": printable(one.get("cylinder"), 6), "told": told or "not filled",
+            "volume": judged("volume", how), "ratio": judged("ratio"),
+            "by": printable(one.get("by"), 60, unbroken=18)}  # fmt: skip
 
 
 def _deviation(one: Doc) -> Print:

@@ -16,6 +16,7 @@ from gaugelink.release import (
     signed,
     valves_of,
 )
+from gaugelink.view.chambers import chamber_documents
 from gaugelink.view.springs import spring_documents
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ def release_document(
         "groups": _groups(found, most),
         "checks": _checks(course),
         "springs": spring_documents(course),
+        "chambers": chamber_documents(course, judgement),
         "deviations": _deviations(course, judgement, compared),
     }
     return {"sentence": release_words(document), **document}
