@@ -81,7 +81,8 @@ def blocked(**more: Any) -> JSON:
     return {
         "sentence": "not released; 16 things stand against it.", "released": False, "place": None,
         "at": "", "by": "", "words": "", "taken_back": "", "count": 16, "groups": groups,
-        "checks": grid, "springs": [], "deviations": [],
+        "checks": grid, "springs": [], "chambers": [],
+        "deviations": [],
     } | more  # fmt: skip
 
 
@@ -108,6 +109,35 @@ def sprung() -> list[JSON]:
             "load_words": "271.4 N at 40.72 mm installed, against min 285 N"}  # fmt: skip
     known = {"2E": untold, "3I": again, "4I": weak}
     return [spring(valve, **known.get(valve, {})) for valve in VALVES]
+
+
+def chamber(cylinder: int, **more: Any) -> JSON:
+    """Make what is known of one chamber; filled and within its limits if nothing else is said.
+
+    The ratios are (500 + volume + 3) / (volume + 3): what a piston sweeps, and what is left over
+    it beside the chamber, in cm3.
+    """
+    return {
+        "cylinder": cylinder, "state": "measured", "void": "", "told": "30.4 cm3", "u": "0.1 cm3",
+        "by": "B. T.", "place": 145 + cylinder, "volume": "30.40 cm3",
+        "volume_limit": "min 29.00 cm3 to max 32.00 cm3", "volume_verdict": "within",
+        "ratio": "15.97", "ratio_limit": "min 15.50 to max 17.00", "ratio_verdict": "within",
+    } | more  # fmt: skip
+
+
+def chambered() -> list[JSON]:
+    """Make the chambers of a head in all their states."""
+    unfilled = {"state": "reckoned", "told": "", "u": "", "by": "", "place": None}
+    known = {
+        2: unfilled | {"volume": "30.21 cm3", "ratio": "16.06"},
+        3: {"state": "measure again", "void": "seat cut", "volume": "30.62 cm3", "ratio": "15.87"},
+        4: {"told": "26.8 ml", "u": "", "volume": "26.80 cm3", "volume_verdict": "outside",
+            "ratio": "17.78", "ratio_verdict": "outside"},
+        5: {"told": "1.771 in3", "u": "0.01 in3", "by": "", "volume": "29.02 cm3",
+            "volume_verdict": "undecided", "ratio": "16.62"},
+        6: unfilled | {"volume": "", "volume_verdict": "", "ratio": "", "ratio_verdict": ""},
+    }  # fmt: skip
+    return [chamber(cylinder, **known.get(cylinder, {})) for cylinder in range(1, 7)]
 
 
 def deviation(**more: Any) -> JSON:

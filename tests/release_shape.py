@@ -56,6 +56,12 @@ def release_shape(maybe):
             "load_verdict": VERDICT, "load_words": str, "room": str, "room_limit": str,
             "room_verdict": VERDICT, "room_words": str,
         }],
+        "chambers": [{
+            "cylinder": int, "state": {"reckoned", "measured", "measure again"}, "void": str,
+            "told": str, "u": str, "by": str, "place": maybe(int), "volume": str,
+            "volume_limit": str, "volume_verdict": VERDICT, "ratio": str, "ratio_limit": str,
+            "ratio_verdict": VERDICT,
+        }],
         "deviations": [{
             "place": int, "valve": maybe(str), "characteristic": str,
             "method": {"", "rock", "direct"}, "value": str, "limit": str, "by": str,

@@ -5,6 +5,7 @@
 
 import { h, patchList, set, setText } from "../common/dom.js";
 import { act } from "../common/stream.js";
+import { ChamberTable } from "./chamber-table.js";
 import { InspectionGrid } from "./inspection-grid.js";
 import { LookDialog } from "./look-dialog.js";
 import { SignDialog } from "./sign-dialog.js";
@@ -22,6 +23,8 @@ import { SpringTable } from "./spring-table.js";
 const LOOKED = ["condemned", "not inspected"];
 /** What is put right by telling the load of a spring. */
 const TESTED = "spring load";
+/** What is put right by filling a chamber and telling what it held. */
+const FILLED = "chamber volume";
 
 /**
  * @param {Against} row
@@ -40,6 +43,7 @@ export class ReleasePanel extends HTMLElement {
   #grid = new InspectionGrid();
   #springsTitle = h("h3", {}, "Springs");
   #springs = new SpringTable();
+  #chambers = new ChamberTable();
   #groups = h("div", { class: "against" });
   #none = h("p", { class: "soft" }, "Nothing.");
   #signed = h("ul", { class: "signed" });
@@ -60,6 +64,7 @@ export class ReleasePanel extends HTMLElement {
       this.#grid,
       this.#springsTitle,
       this.#springs,
+      this.#chambers,
       h("h3", {}, "What stands against it"),
       this.#none,
       this.#groups,
@@ -106,10 +111,11 @@ export class ReleasePanel extends HTMLElement {
     this.#springsTitle.hidden = release.springs.length === 0;
     this.#springs.hidden = release.springs.length === 0;
     this.#springs.show(release.springs);
+    this.#chambers.show(release.chambers);
     this.#none.hidden = release.groups.length > 0;
     patchList(this.#groups, release.groups, (group) => group.kind, makeGroup, (node, group) => this.#drawGroup(node, group));
     this.#signedTitle.hidden = release.deviations.length === 0;
-    patchList(this.#signed, release.deviations, (one) => one.place, makeSigned, (node, one) => this.#drawSigned(node, one));
+    patchList(this.#signed, release.deviations, (one) => one.place, makeRow, (node, one) => this.#drawSigned(node, one));
   }
 
   /** @param {Release} release */
@@ -166,6 +172,9 @@ export class ReleasePanel extends HTMLElement {
         const more = row.valves.length > 1 ? `Tell ${valve}…` : "Tell…";
         buttons.push(this.#button(more, ownerOf(row), () => this.#springs.ask(valve)));
       }
+    }
+    if (row.what === FILLED && kind === "not measured") {
+      buttons.push(this.#button("Tell…", ownerOf(row), () => this.#chambers.askNext()));
     }
     if (LOOKED.includes(kind)) {
       buttons.push(this.#button("Look…", ownerOf(row), () => this.#askLook(row)));
@@ -284,10 +293,6 @@ function makeGroup() {
 }
 
 function makeRow() {
-  return h("li");
-}
-
-function makeSigned() {
   return h("li");
 }
 

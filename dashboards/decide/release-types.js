@@ -62,6 +62,21 @@
  * @property {"" | "within" | "outside" | "undecided"} room_verdict
  * @property {string} room_words
  *
+ * @typedef {object} Chamber one chamber of the head, as far as it is known; what is not known is empty
+ * @property {number} cylinder
+ * @property {"reckoned" | "measured" | "measure again"} state where the volume that counts is from
+ * @property {string} void the work since, after which it holds another volume
+ * @property {string} told volume, as somebody filled it
+ * @property {string} u
+ * @property {string} by
+ * @property {number | null} place
+ * @property {string} volume that counts now
+ * @property {string} volume_limit
+ * @property {"" | "within" | "outside" | "undecided"} volume_verdict
+ * @property {string} ratio of compression
+ * @property {string} ratio_limit
+ * @property {"" | "within" | "outside" | "undecided"} ratio_verdict
+ *
  * @typedef {object} Deviation
  * @property {number} place
  * @property {string | null} valve
@@ -87,6 +102,7 @@
  * @property {Group[]} groups
  * @property {Check[]} checks
  * @property {Spring[]} springs none where the sheet says nothing of springs
+ * @property {Chamber[]} chambers none where the sheet says nothing of chambers
  * @property {Deviation[]} deviations
  */
 
