@@ -14,7 +14,15 @@ from gaugelink.events import WorkDone
 from gaugelink.head import Position
 from gaugelink.planning.allowances import EFFECT
 from gaugelink.planning.depth import parse_depth
-from gaugelink.planning.forecast import NEW_SIZES, STEP_OF, Sized, compare, foretell, pairs
+from gaugelink.planning.forecast import (
+    NEW_SIZES,
+    ON_THE_AXIS,
+    STEP_OF,
+    Sized,
+    compare,
+    foretell,
+    pairs,
+)
 from gaugelink.planning.forecast_words import (
     compared_words,
     difference_words,
@@ -103,6 +111,22 @@ def test_the_uncertainty_is_that_of_the_reading_and_of_the_depth_as_told():
     assert found.u_pm == pytest.approx(1e6 * sqrt(8**2 + 10**2 / 12 + 20**2 / 3), rel=1e-6)
     shim = expected([done("shim changed", "0.38 mm")], "40.00 mm", "installed spring height")
     assert shim.u_pm == pytest.approx(1e6 * sqrt(8**2 + 10**2 / 12), rel=1e-6)
+
+
+@pytest.mark.parametrize("operation", ON_THE_AXIS)
+def test_a_new_axis_leaves_doubt_about_the_stand_down_and_foretells_it_all_the_same(operation):
+    """By hand: 0.05 mm / sqrt(3) beside 8 um, 0.01 / sqrt(12), 0.02 / sqrt(3): 32.3 um.
+
+    With the new reading's 8 um, 2.58 u is 0.086 mm, so 1.31 is foretold of 1.23 and 1.39 is not.
+    """
+    found = expected([done(operation), done("seat cut", "0.15 mm")])
+    assert (found.low_pm, found.why_not) == (1_230_000_000, "")
+    assert found.u_pm == pytest.approx(
+        1e6 * sqrt(8**2 + 10**2 / 12 + 20**2 / 3 + 50**2 / 3), rel=1e-6
+    )
+    assert not compare(found, size("1.31 mm", 20)).surprise
+    assert compare(found, size("1.39 mm", 20)).surprise
+    assert expected([done(operation)], name="seat runout").why_not
 
 
 def test_a_movement_of_twice_the_cut_is_a_surprise_and_says_so():

@@ -56,6 +56,13 @@ ORDERED: Final[dict[Operation, tuple[str, ...]]] = {
 a valve from another place, or an insert that is cut until the valve sits where it should."""
 SET_PM: Final = 20_000_000
 """A machine takes off what was set to within 0.02 mm (common practice, no source)."""
+AXIS_PM: Final = 50_000_000
+"""A new or wider guide lies within 0.05 mm of the old one's axis (common practice, no source)."""
+ON_THE_AXIS: Final[tuple[Operation, ...]] = (
+    "guide replaced", "guide reamed", "guide honed", "guide sleeved",
+)  # fmt: skip
+"""Work that may move the axis about which a valve turns; on a seat of 45 degrees a valve whose axis
+lies beside that of its seat by some length stands proud by as much until the seat is cut to it."""
 SURE: Final = Fraction(258, 100)
 """Standard uncertainties that only 1 of 100 readings passes by chance (normal distribution)."""
 
@@ -205,6 +212,9 @@ def foretell(
             nothing = low is None and high is None
             why_not = f"the sheet has no size of a new part for the {name}" if nothing else ""
             variance, because, skims, is_new = 0, [one], [], True
+            continue
+        if one.operation in ON_THE_AXIS and name == "stand-down":
+            variance += AXIS_PM**2 // 3
             continue
         step = STEP_OF.get(one.operation)
         effect = EFFECT[step].get(name, 0) if step else 0  # type: ignore[call-overload]
