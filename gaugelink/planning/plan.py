@@ -101,8 +101,8 @@ class Alternatives:
 
     Attributes:
         plans: the cheapest first; each differs from all others in a step at one place or more. None
-            only adds work to the cheapest plan, and plans that differ in more than in which used
-            valve goes where are preferred.
+            only adds work to the cheapest plan or to another of them, and plans that differ in more
+            than in which used valve goes where are preferred; of these they are the cheapest.
         complete: whether as many were found as were wanted, none of them a chance find where time
             ran out, or it is proved that there are no more.
     """
@@ -121,7 +121,7 @@ def plan(task: Task, budget: Budget | None = None) -> Plan | Conflict:
 
     Args:
         task: the head.
-        budget: the time for both. Give the same one to `alternatives`, and it bounds all of them
+        budget: the time for either. Give the same one to `alternatives`, and it bounds them all
             together.
 
     Returns:
