@@ -266,6 +266,16 @@ def test_after_work_the_outcome_speaks_of_the_work_and_not_of_the_stage_it_began
     assert made["sentence"].startswith("As received")
 
 
+def test_what_is_not_within_beside_the_readings_stands_in_the_headline():
+    rows = [{"valve": "2E", "what": "spring load", "value": "280 N", "accepted": True},
+            {"valve": None, "what": "spread of stand-down, intake", "accepted": False}]  # fmt: skip
+    made = outcome("final", [{"verdict": "within"}] * 2, [], [], [], rows)
+    assert made["sentence"].replace("\u00a0", " ") == (
+        "Final, all 2 verdicts are within their limits. Not within beside these: 2E spring load "
+        "(accepted), spread of stand-down, intake."
+    )
+
+
 def test_the_same_work_on_several_valves_told_one_after_the_other_is_said_once():
     lapped = {"operation": "seat lapped", "gauge": "", "detail": "0.005 mm", "by": "A. Nilsen"}
     skimmed = {"operation": "face skimmed", "valves": [], "gauge": "", "detail": "0.1 mm", "by": ""}

@@ -300,6 +300,7 @@ REPORT = {
             "source": str,
         }
     ],
+    "beside": [{"valve": Maybe(str), "what": str, "value": str, "accepted": bool}],
     "release": release_shape(Maybe),
     "counts": {"within": int, "outside": int, "undecided": int},
     "advice": Maybe(dict),

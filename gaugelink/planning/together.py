@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 SINKS: Final[tuple[Step, ...]] = ("cut seat", "lap", "reface valve")
 """Steps that let a valve sink by their depth."""
 RATIO: Final = "compression ratio"
+Unit = Literal["mm", "cm3", ""]
 _MM: Final = 10**9
 
 
@@ -51,7 +52,7 @@ class Common:
     """
 
     name: str
-    unit: Literal["mm", "cm3", ""]
+    unit: Unit
     value: Fraction
     u: Fraction
     lower: Fraction | None

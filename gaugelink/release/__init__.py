@@ -14,11 +14,12 @@ from gaugelink.release.common import (
     ChamberNow,
     chambers_in,
     commons_in,
+    ends_words,
     limit_words,
     verdict_of,
     volumes_in,
 )
-from gaugelink.release.papers import lapsed_words, signables
+from gaugelink.release.papers import beside, lapsed_words, signables
 from gaugelink.release.springs import Sprung, coil_words, length, load_words, springs_in
 from gaugelink.release.surprises import Surprise, surprises_in
 
@@ -30,10 +31,12 @@ __all__ = [
     "Signable",
     "Sprung",
     "Surprise",
+    "beside",
     "blocks",
     "chambers_in",
     "coil_words",
     "commons_in",
+    "ends_words",
     "lapsed_words",
     "length",
     "limit_words",

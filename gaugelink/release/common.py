@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.chamberfile import parse_volume
@@ -11,7 +12,7 @@ from gaugelink.metrology.conformity import verdict
 from gaugelink.planning.survey import Findings, survey
 from gaugelink.planning.task import Shop
 from gaugelink.planning.ties import VOLUME
-from gaugelink.planning.together import RATIO, shown, together
+from gaugelink.planning.together import RATIO, Common, shown, together
 from gaugelink.release.block import Block, Signable, readings, signed
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from gaugelink.limits import Sheet
     from gaugelink.metrology.conformity import VerdictWord
     from gaugelink.planning.task import Task
-    from gaugelink.planning.together import Common
+    from gaugelink.planning.together import Unit
     from gaugelink.signoff import Filled
 
 _READ: Final = ("stand-down", "head thickness")
@@ -119,15 +120,26 @@ def _paper(course: Course, one: Common) -> Signable | None:
 def limit_words(one: Common) -> str:
     """Write the limits of a figure.
 
-    >>> from gaugelink.planning.together import Common
     >>> from fractions import Fraction
+    >>> from gaugelink.planning.together import Common
     >>> one = Common("compression ratio of cylinder 2", "", Fraction(17), Fraction(0),
     ...              Fraction("15.5"), Fraction(17))
     >>> limit_words(one)
     'min 15.50 to max 17.00'
     """
-    ends = (("min", one.lower), ("max", one.upper))
-    return " to ".join(f"{name} {shown(one, end)}" for name, end in ends if end is not None)
+    return ends_words(one.unit, one.lower, one.upper)
+
+
+def ends_words(unit: Unit, lower: Fraction | None, upper: Fraction | None) -> str:
+    """Write limits of a figure in its own unit.
+
+    >>> from fractions import Fraction
+    >>> ends_words("cm3", None, Fraction(32))
+    'max 32.00 cm3'
+    """
+    like = Common("", unit, Fraction(0), Fraction(0), None, None)
+    ends = (("min", lower), ("max", upper))
+    return " to ".join(f"{name} {shown(like, end)}" for name, end in ends if end is not None)
 
 
 def _places(course: Course, one: Common) -> tuple[int, ...]:

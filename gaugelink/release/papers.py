@@ -28,10 +28,14 @@ def signables(
     """
     return [
         *(signable(item) for item in judgement.verdicts if item.verdict != "within"),
-        *spring_papers(course),
-        *common_papers(course, judgement),
+        *beside(course, judgement),
         *(one.paper for one in surprises_in(course, judgement.travels, compared)),
     ]
+
+
+def beside(course: Course, judgement: Judgement) -> list[Signable]:
+    """List what is not within beside the verdicts on readings: springs, and what places share."""
+    return [*spring_papers(course), *common_papers(course, judgement)]
 
 
 def lapsed_words(event: DeviationSigned, papers: Sequence[Signable]) -> str:

@@ -40,10 +40,12 @@ def outcome(
     readings: list[Doc],
     valves: list[Doc],
     work: Sequence[Doc] = (),
+    beside: Sequence[Doc] = (),
 ) -> Print:
     """Say in one plain sentence how the head stands, with the counts.
 
-    The counts are those of the verdicts that the report lists, so that it cannot contradict itself.
+    The counts are those of the verdicts that the report lists, so that it cannot contradict itself;
+    another sentence names what is not within beside them.
 
     >>> made = outcome("as received", [{"verdict": "within"}, {"verdict": "outside"}], [], [])
     >>> made["sentence"].replace(chr(0xA0), " ")
@@ -70,7 +72,7 @@ def outcome(
     when = "after the work that was told" if work else stage
     sentence = f"{when}, {words}" if when else words
     return {
-        "sentence": sentence[:1].upper() + sentence[1:],
+        "sentence": sentence[:1].upper() + sentence[1:] + _beside(beside),
         "valves": [
             {"word": word, "names": names}
             for word in VERDICTS[:2]
@@ -79,6 +81,22 @@ def outcome(
         "remarks": _remarks(readings, valves),
         "work": _work(work),
     }
+
+
+def _beside(rows: Sequence[Doc]) -> str:
+    """Name springs and what places have in common that are not within.
+
+    >>> _beside([{"valve": "2E", "what": "spring load", "accepted": True},
+    ...          {"valve": None, "what": "compression ratio of cylinder 2", "accepted": False}])
+    ' Not within beside these: 2E spring load (accepted), compression ratio of cylinder 2.'
+    """
+    names = []
+    for row in rows[:_MOST_WORK]:
+        name = f"{printable(row.get('valve'), 12, unbroken=6)} {printable(row.get('what'), 80)}"
+        names.append(name.strip() + (" (accepted)" if row.get("accepted") is True else ""))
+    if len(rows) > _MOST_WORK:
+        names.append(f"and {len(rows) - _MOST_WORK} more")
+    return f" Not within beside these: {', '.join(names)}." if names else ""
 
 
 def _work(work: Sequence[Doc]) -> list[str]:

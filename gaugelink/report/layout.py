@@ -57,6 +57,7 @@ def lay_out(document: Doc) -> Print:
             readings,
             valves,
             mappings(document.get("work")),
+            mappings(document.get("beside")),
         ),
         "map": head_map(valves, frame.axes),
         "exceptions": exceptions(verdicts, frame),

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.events import JobJudged, Verdict
 from gaugelink.metrology.conformity import RULE
+from gaugelink.planning.chamber import CUBIC_CM
+from gaugelink.planning.ties import VOLUME
+from gaugelink.planning.together import RATIO
 from gaugelink.quantity import exact_text, rounded_text
+from gaugelink.release import beside, ends_words, signed
 from gaugelink.view.faults import decider_documents, fault_documents
 from gaugelink.view.forecast import forecast_documents
 from gaugelink.view.order import order_document
@@ -17,7 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from gaugelink.events import WorkDone
-    from gaugelink.limits import Limit, Spring
+    from gaugelink.limits import Limit, Sheet, Spring
+    from gaugelink.planning.together import Unit
     from gaugelink.reading import Stamp
     from gaugelink.record import SignedHead
     from gaugelink.view.state import JobView
@@ -105,6 +111,12 @@ def report_document(view: JobView, head: SignedHead, advice: Document | None = N
         "limits": [
             *(_limit(item) for item in (*view.sheet.limits, *view.sheet.oversizes)),
             *(row for item in view.sheet.springs for row in _spring_limits(item)),
+            *_common_limits(view.sheet),
+        ],
+        "beside": [
+            {"valve": paper.valve or None, "what": paper.characteristic, "value": paper.value,
+             "accepted": signed(paper, session) is not None}
+            for paper in beside(session, judgement)
         ],
         "counts": judgement.counts(),
         # By the day of the signed head: the same record gives the same report, whenever printed.
@@ -171,6 +183,30 @@ def _limit(limit: Limit) -> Document:
         "words": ", ".join([*parts, *details]),
         "source": limit.source,
     }
+
+
+def _common_limits(sheet: Sheet) -> Iterator[Document]:
+    """Write what the book wants of places together, as rows beside its other limits."""
+    row = {"method": "", "judge": "all together"}
+    for kind, spread in sheet.rebuild.spread_pm.items():
+        yield {"characteristic": "spread of stand-down", **row, "valves": kind, "source": "",
+               "words": f"max {rounded_text(spread, 'mm', 3)} mm"}  # fmt: skip
+    book = sheet.chamber
+    if book is None:
+        return
+
+    def cm3(end: int | None) -> Fraction | None:
+        return None if end is None else Fraction(end, CUBIC_CM)
+
+    held: tuple[tuple[str, Unit, tuple[Fraction | None, Fraction | None]], ...] = (
+        (VOLUME, "cm3", (cm3(book.least), cm3(book.most))),
+        (RATIO, "", book.ratio),
+        (f"spread of {VOLUME}", "cm3", (None, cm3(book.apart))),
+    )
+    for name, unit, ends in held:
+        if ends != (None, None):
+            yield {"characteristic": name, **row, "valves": "", "source": book.source,
+                   "words": ends_words(unit, *ends)}  # fmt: skip
 
 
 def _spring_limits(spring: Spring) -> Iterator[Document]:
