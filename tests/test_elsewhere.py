@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from hypothesis import given, strategies as st
+from planning_heads import small_head
 from test_plan_command import JOB, changed
 
 from gaugelink.commands.plan_file import load_task
 from gaugelink.commands.plan_try import tried
-from gaugelink.planning.elsewhere import elsewhere
+from gaugelink.planning.allowances import allowance
+from gaugelink.planning.elsewhere import elsewhere, left_of_skim
+from gaugelink.planning.held import as_found
 from gaugelink.quantity import parse_length
 from gaugelink.view.trial import trial_document
 
@@ -71,3 +76,19 @@ def test_a_step_beyond_what_shop_or_maker_allow_is_told(run_cli: RunCli, tmp_pat
     assert "deeper than shop or maker allow at once, 0.25 mm" in out
     assert "grind tip: none (most of this step (grind tip))" in out
     assert run_cli("plan", job, "--try", "2I grind tip 0.25 mm")[0] == 0
+
+
+@given(st.integers(0, 400), st.data())
+def test_what_is_left_of_a_skim_is_what_every_place_bears(seed: int, data: st.DataObject):
+    """Held against every place by itself; what is left can be done, and no picometre more."""
+    task = small_head(seed)
+    place = data.draw(st.sampled_from(range(len(task.places))))
+    own = allowance(as_found(task, place), "skim")
+    found = left_of_skim(task, place, "lap", 0, own)
+    each = [allowance(as_found(task, at), "skim") for at in range(len(task.places))]
+    assert found.most_pm == min((one.most_pm for one in each if one.most_pm is not None),
+                                default=None)  # fmt: skip
+    assert found.least_pm == max(one.least_pm for one in each)
+    again = left_of_skim(task, place, "skim", 1000, replace(own, most_pm=None, held_by=""))
+    others = [one.most_pm for at, one in enumerate(each) if at != place and one.most_pm is not None]
+    assert again.most_pm is None or again.most_pm <= min(others)

@@ -289,6 +289,7 @@ def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):
 
     The seat gets 0.15 mm wider, at 1.5 a depth.
     The installed height, 41.1, is then at its limit of 41.2: no more seat, but 1.0 mm of shims.
+    A skim is one for all: 1I at 1.05 of at least 0.90 + 1.645 * 0.008 leaves 0.13684.
     """
     file = tmp_path / "job.toml"
     file.write_text(JOB)
@@ -302,11 +303,23 @@ def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):
     left = {one["step"]: (one["most_mm"], one["held_by"]) for one in found["left"]}
     assert left["cut seat"] == (0.0, "installed spring height max")
     assert left["shim"] == (1.0, "installed spring height min")
-    assert left["skim"] == (0.3, "most of this step (skim)")
+    assert left["skim"] == (0.13684, "stand-down min at 1I")
     status, out, _ = run_cli("plan", file, "--try", "2I cut seat 0.11 mm")
     assert status == 1
     assert "no longer kept: installed spring height max" in out
     assert "at least 0.010 mm (installed spring height max), up to 1.010 mm" in out
+
+
+def test_what_is_told_to_be_left_is_rounded_to_the_inside(run_cli: RunCli, tmp_path: Path):
+    """By hand: of 0.13684 a skim of 0.1 leaves 0.03684, of which a dial may take 0.036."""
+    file = tmp_path / "job.toml"
+    file.write_text(JOB)
+    _, out, _ = run_cli("plan", file, "--try", "2I skim 0.1 mm")
+    assert "skim: up to 0.036 mm (stand-down min at 1I)" in out
+    assert run_cli("plan", file, "--try", "2I skim 0.136 mm")[0] == 0
+    status, out, _ = run_cli("plan", file, "--try", "2I skim 0.137 mm")
+    assert status == 1
+    assert "skim: none (stand-down min at 1I)" in out
 
 
 @pytest.mark.parametrize(
@@ -316,6 +329,8 @@ def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):
         ("9E skim 0.1 mm", "--try: found the valve '9E', accepted: 1I, 2I"),
         ("1I polish 0.1 mm", "found the step 'polish', accepted: cut seat, lap"),
         ("1I skim 0.1", "--try: found '0.1'"),
+        ("1I lap -0.1 mm", "--try: found -0.1 mm of lap, accepted: 0 or more; below 0 only of cut"),
+        ("1I skim -0.1 mm", "found -0.1 mm of skim, accepted: 0 or more"),
     ],
 )
 def test_a_trial_that_is_not_understood_is_said(

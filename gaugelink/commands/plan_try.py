@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.commands.plan_document import common_document
 from gaugelink.errors import InputError
 from gaugelink.planning.allowances import COMMON, EFFECT, STEPS, what_if
-from gaugelink.planning.elsewhere import elsewhere
+from gaugelink.planning.elsewhere import elsewhere, left_of_skim
 from gaugelink.planning.held import as_found
+from gaugelink.planning.setting import inside
 from gaugelink.planning.together import shown, tried as in_common
 from gaugelink.quantity import parse_length
 
@@ -23,6 +24,10 @@ _TRIAL: Final = re.compile(
     r"\s*(?P<valve>\S+)\s+(?P<step>[a-z ]+?)\s+(?P<depth>[-+\u2212]?[0-9.,].*)"
 )
 _HELD: Final = "--try"
+BACK: Final[dict[Step, str]] = {
+    "cut seat": "an insert that lifts the valve", "shim": "shims taken out",
+}  # fmt: skip
+"""Steps that may go the other way, and what that is."""
 
 
 def tried(task: Task, words: str) -> dict[str, Any]:
@@ -52,6 +57,10 @@ def tried(task: Task, words: str) -> dict[str, Any]:
         depth_pm = parse_length(match["depth"]).pm
     except InputError as fault:
         raise fault.in_file("", field=_HELD) from None
+    if depth_pm < 0 and step not in BACK:
+        what = f"found {match['depth']} of {step}, accepted: 0 or more; below 0 only of " + (
+            " and ".join(f"{name} ({why})" for name, why in BACK.items()))  # fmt: skip
+        raise InputError(what, field=_HELD)
     place = names.index(match["valve"])
     seated = as_found(task, place)
     spring = task.rules[task.places[place].kind].spring
@@ -84,7 +93,10 @@ def tried(task: Task, words: str) -> dict[str, Any]:
                 "most_mm": None if one.most_pm is None else one.most_pm / 1e9,
                 "held_by": one.held_by,
             }
-            for one in found.left.values()
+            for one in {
+                **found.left,
+                "skim": left_of_skim(task, place, step, depth_pm, found.left["skim"]),
+            }.values()
         ],
     }
 
@@ -112,10 +124,12 @@ def text(told: dict[str, Any]) -> Iterator[str]:
             yield f"  {words}: {', '.join(told[key])}"
     yield "What is left then, each step alone:"
     for one in told["left"]:
-        least = f"at least {one['least_mm']:.3f} mm ({one['needed_by']})" if one["least_mm"] else ""
-        most = "no limit" if one["most_mm"] is None else (
-            f"up to {one['most_mm']:.3f} mm ({one['held_by']})")  # fmt: skip
-        if one["most_mm"] is not None and one["most_mm"] <= 0 and not least:
+        # Rounded to the inside: what is told can be done.
+        ends = round(one["least_mm"] * 1e9), one["most_mm"]
+        lowest, highest = inside(ends[0], None if ends[1] is None else round(ends[1] * 1e9))
+        least = f"at least {lowest / 1e9:.3f} mm ({one['needed_by']})" if one["least_mm"] else ""
+        most = "no limit" if highest is None else f"up to {highest / 1e9:.3f} mm ({one['held_by']})"
+        if highest is not None and highest <= 0 and not least:
             most = f"none ({one['held_by']})"
         elif one["most_mm"] is not None and one["most_mm"] < one["least_mm"]:
             most = f"which {one['held_by']} forbids"

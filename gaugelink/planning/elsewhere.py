@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.planning.allowances import allowance
 from gaugelink.planning.held import as_found
 from gaugelink.planning.means import PROTRUSIONS
 
 if TYPE_CHECKING:
-    from gaugelink.planning.allowances import Step
+    from gaugelink.planning.allowances import Allowance, Step
     from gaugelink.planning.task import Cylinder, Task
 
 _OF_ALL: Final = ("head thickness", "spread")
@@ -45,6 +47,35 @@ def elsewhere(
             where = cylinder.name if of_cylinder and cylinder else other.name
             (broken if name in now else mended)[f"{name} at {where}"] = None
     return tuple(broken), tuple(mended)
+
+
+def left_of_skim(task: Task, place: int, step: Step, depth_pm: int, own: Allowance) -> Allowance:
+    """Say how much of a skim is left: it is one for all valves, and the least of them holds it.
+
+    Args:
+        task: the head as it was measured.
+        place: number of the place where a step was tried.
+        step: the step.
+        depth_pm: its depth, picometres.
+        own: what is left of a skim at that place afterwards.
+    """
+    found = own
+    for number, other in enumerate(task.places):
+        if number == place:
+            continue
+        seated = as_found(task, number)
+        one = allowance(seated.after(step, depth_pm) if step == "skim" else seated, "skim")
+        if one.most_pm is not None and (found.most_pm is None or one.most_pm < found.most_pm):
+            held_by = _at(one.held_by, other.name)
+            found = replace(found, most_pm=one.most_pm, held_by=held_by)
+        if one.least_pm > found.least_pm:
+            needed_by = _at(one.needed_by, other.name)
+            found = replace(found, least_pm=one.least_pm, needed_by=needed_by)
+    return found
+
+
+def _at(limit: str, place: str) -> str:
+    return limit if limit.startswith((*_OF_ALL, "most of")) else f"{limit} at {place}"
 
 
 def _cylinder(task: Task, place: int) -> Cylinder | None:

@@ -51,6 +51,16 @@ def up(pm: int, dial: int) -> int:
     return -(-pm // dial) * dial
 
 
+def inside(least_pm: int, most_pm: int | None) -> tuple[int, int | None]:
+    """Round ends of a depth to whole micrometres that lie inside of them.
+
+    >>> inside(93_160_000, 136_840_000)
+    (94000000, 136000000)
+    """
+    most = None if most_pm is None else most_pm // DIALS[1] * DIALS[1]
+    return up(least_pm, DIALS[1]), most
+
+
 def settings(task: Task, plan: Plan) -> Settings:
     """Set every depth of a plan, on the coarsest dials with which it keeps its limits.
 

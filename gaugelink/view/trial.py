@@ -6,15 +6,16 @@ from typing import TYPE_CHECKING
 
 from gaugelink.metrology.conformity import verdict
 from gaugelink.planning.allowances import COMMON, EFFECT, FIGURES, STEPS, what_if
-from gaugelink.planning.elsewhere import elsewhere
+from gaugelink.planning.elsewhere import elsewhere, left_of_skim
 from gaugelink.planning.held import as_found
+from gaugelink.planning.setting import inside
 from gaugelink.planning.task import Range
 from gaugelink.planning.together import shown, tried
 from gaugelink.quantity import rounded_text
 from gaugelink.view.parts import Document, scale
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from fractions import Fraction
 
     from gaugelink.planning.allowances import Allowance, Consequence, Figure, Seated, Step
@@ -57,7 +58,9 @@ def trial_document(task: Task, place: int, step: Step, depth_pm: int) -> Documen
         "mended": [*found.mended, *mended],
         "beyond": list(seated.after(step, depth_pm).beyond()),
         "unmeasured": [name for name in seated.unmeasured() if name in EFFECT[step]],
-        "left": [{"step": name, "words": words} for name, words in _left(seated, found)],
+        "left": [{"step": name, "words": words} for name, words in _left(
+            seated, {**found.left, "skim": left_of_skim(
+                task, place, step, depth_pm, found.left["skim"])})],
     }  # fmt: skip
 
 
@@ -100,24 +103,26 @@ def _in_common(before: Common, after: Common) -> Document:
     }
 
 
-def _left(seated: Seated, found: Consequence) -> Iterator[tuple[Step, str]]:
+def _left(seated: Seated, left: Mapping[Step, Allowance]) -> Iterator[tuple[Step, str]]:
     """Say in words how much of each step that can matter is left afterwards, each step alone."""
     for step in STEPS:
         if any(name in seated.figures for name in EFFECT[step]):
-            yield step, _words(found.left[step])
+            yield step, _words(left[step])
 
 
 def _words(one: Allowance) -> str:
     def mm(pm: int) -> str:
         return f"{rounded_text(pm, 'mm', 3)} mm"
 
-    least = f"at least {mm(one.least_pm)} for {one.needed_by}" if one.least_pm else ""
-    if one.most_pm is None:
+    # Rounded to the inside: what is told can be done.
+    lowest, highest = inside(one.least_pm, one.most_pm)
+    least = f"at least {mm(lowest)} for {one.needed_by}" if one.least_pm else ""
+    if highest is None:
         most = "" if least else "no limit holds it"
     elif least and not one.possible:
         most = f"but {one.held_by} forbids that"
-    elif one.most_pm <= 0:
+    elif highest <= 0:
         most = f"none: {one.held_by}"
     else:
-        most = f"up to {mm(one.most_pm)}, then {one.held_by}"
+        most = f"up to {mm(highest)}, then {one.held_by}"
     return ", ".join(part for part in (least, most) if part)
