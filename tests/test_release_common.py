@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
 import pytest
 import release_kit
@@ -15,6 +16,11 @@ from gaugelink.plan import plan_for
 from gaugelink.release import Signable, commons_in, verdict_of
 from gaugelink.sheetfile import load
 from gaugelink.view.release import release_document
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from conftest import RunCli
 
 SPREAD = '[rebuild]\nstand_down_spread = { intake = "0.10 mm" }\n'
 CHAMBER = """\
@@ -65,11 +71,20 @@ def test_a_spread_that_is_not_within_blocks(monkeypatch, second: str, word: str)
     assert [block.kind for block in head.blocks()] == [word] * bool(word)
 
 
-def test_a_spread_that_is_accepted_by_name_stands_against_nothing(monkeypatch):
+def test_a_spread_that_is_accepted_by_name_stands_against_nothing(
+    monkeypatch, run_cli: RunCli, tmp_path: Path
+):
     """It holds for these readings: measured again with the same size, it is another figure."""
     sheet_with(monkeypatch, SPREAD)
     head = Head()
     downs(head, "1.20", "1.35")
+    status, out, _ = run_cli("release", str(head.write(tmp_path / "job.sqlite")),
+                             "--today", "2026-01-02")  # fmt: skip
+    assert status == 1
+    assert out.splitlines()[1:3] == [
+        "Verdicts: 6 within, 0 outside, 0 undecided.",
+        "Not within beside these: spread of stand-down, intake.",
+    ]
     (block,) = head.blocks()
     assert block.sign == Signable(
         "", "spread of stand-down, intake", "", "max 0.100 mm", "0.150 mm",

@@ -20,6 +20,7 @@ from gaugelink.errors import InputError
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
     from gaugelink.release import Block
 
@@ -48,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     """
     today = _date(args.today)
     from gaugelink.commands.record_job import read_job  # noqa: PLC0415  numpy is slow to start
-    from gaugelink.release import blocks  # noqa: PLC0415
+    from gaugelink.release import beside, blocks  # noqa: PLC0415
     from gaugelink.view.release import release_document  # noqa: PLC0415
 
     job = read_job(args.record)
@@ -61,10 +62,13 @@ def run(args: argparse.Namespace) -> int:
         told["blocks"] = [_document(block) for block in found]
         told["checks"] = document["checks"]
         told["springs"] = document["springs"]
+        told["chambers"] = document["chambers"]
         told["deviations"] = document["deviations"]
         print(json.dumps(told, ensure_ascii=False))
     else:
-        _print(job.opened.job, document, job.judgement.counts())
+        others = [f"{one.valve} {one.characteristic}".strip()
+                  for one in beside(job.session, job.judgement)]  # fmt: skip
+        _print(job.opened.job, document, job.judgement.counts(), others)
     return 1 if found and not document["released"] else 0
 
 
@@ -89,12 +93,16 @@ def _document(block: Block) -> dict[str, Any]:
     }
 
 
-def _print(job: str, document: dict[str, Any], counts: dict[str, int]) -> None:
+def _print(
+    job: str, document: dict[str, Any], counts: dict[str, int], others: Sequence[str]
+) -> None:
     from gaugelink.view.release import release_words  # noqa: PLC0415
 
     print(f"{job}: {release_words(document)}")
     verdicts = ", ".join(f"{number} {word}" for word, number in counts.items())
     print(f"Verdicts: {verdicts}.")
+    if others:
+        print(f"Not within beside these: {', '.join(others)}.")
     for group in document["groups"]:
         print(f"\n{group['title']} ({group['count']})")
         for row in group["rows"]:
