@@ -310,6 +310,16 @@ def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):
     assert "at least 0.010 mm (installed spring height max), up to 1.010 mm" in out
 
 
+def test_what_was_not_kept_and_still_is_not_is_said(run_cli: RunCli, tmp_path: Path):
+    """Nor is a change of load told that is none in the tenth of a newton that is shown."""
+    file = tmp_path / "job.toml"
+    file.write_text(changed(('"1.05 mm"', '"1.90 mm"')))
+    status, out, _ = run_cli("plan", file, "--try", "1I lap 0.001 mm")
+    assert status == 1
+    assert "not kept before, and not now: stand-down max" in out
+    assert "spring load" not in out
+
+
 def test_what_is_told_to_be_left_is_rounded_to_the_inside(run_cli: RunCli, tmp_path: Path):
     """By hand: of 0.13684 a skim of 0.1 leaves 0.03684, of which a dial may take 0.036."""
     file = tmp_path / "job.toml"

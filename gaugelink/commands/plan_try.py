@@ -114,7 +114,7 @@ def text(told: dict[str, Any]) -> Iterator[str]:
     for one in told["together"]:
         if one["before"] != one["value"]:
             yield f"  {one['name']} {one['was']}, then {one['words']}"
-    if told["load_change_n"]:
+    if round(told["load_change_n"] or 0.0, 1):
         yield f"  spring load {told['load_change_n']:+.1f} N"
     if too_deep(told):
         yield f"  deeper than shop or maker allow at once, {told['most_mm']:g} mm"
@@ -122,6 +122,8 @@ def text(told: dict[str, Any]) -> Iterator[str]:
                        ("unmeasured", "not measured")):  # fmt: skip
         if told[key]:
             yield f"  {words}: {', '.join(told[key])}"
+    if still := [name for name in told["beyond"] if name not in told["broken"]]:
+        yield f"  not kept before, and not now: {', '.join(still)}"
     yield "What is left then, each step alone:"
     for one in told["left"]:
         # Rounded to the inside: what is told can be done.
