@@ -7,7 +7,8 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, strategies as st
 
-from gaugelink.metrology.springs import from_rate, from_table
+from gaugelink.metrology.conformity import GUARD_FACTOR
+from gaugelink.metrology.springs import combined_n, from_rate, from_table, load_verdict
 from gaugelink.planning.allowances import (
     FIGURES,
     STEPS,
@@ -18,7 +19,7 @@ from gaugelink.planning.allowances import (
     axial_pm,
     what_if,
 )
-from gaugelink.planning.bounds import bind_bound, bounds, guard_pm, height_at, load_bounds
+from gaugelink.planning.bounds import bind_bound, bounds, guard_pm, load_bounds
 
 
 def mm(text: str) -> int:
@@ -121,12 +122,43 @@ def test_load_and_coils_hold_the_installed_height():
     assert bind_bound(mm("10"), mm("28"), mm("1.5")).at_pm == mm("39.5")
 
 
-@given(st.integers(0, 900))
-def test_height_is_the_inverse_of_load(load: int):
-    """Within the table, above it and below it, for a progressive spring."""
-    spring = from_table([(Fraction(45), Fraction(50)), (Fraction(40), Fraction(150)),
-                         (Fraction(30), Fraction(500))])  # fmt: skip
-    assert spring.load(height_at(spring, Fraction(load))) == load
+def test_the_guard_band_of_a_load_is_that_of_load_and_height_together():
+    """By hand: u of 3 N, and 0.1 mm at 40 N/mm is 4 N: 5 N in all; 1.645 * 5 N is 8.225 N."""
+    spring = from_rate(Fraction(40), Fraction(50))
+    low, high = load_bounds(spring, Fraction(300), Fraction(400), u_n=Fraction(3), u_pm=mm("0.1"))
+    assert (low.side, low.at_pm) == ("upper", (50 - Fraction("308.225") / 40) * 10**9 // 1)
+    assert (high.side, high.at_pm) == ("lower", -((Fraction("391.775") / 40 - 50) * 10**9 // 1))
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 60), st.integers(1, 400)), min_size=2, max_size=4),
+    st.integers(0, 700), st.integers(0, 700), st.integers(0, 20), st.integers(0, 500),
+)  # fmt: skip
+def test_a_height_that_is_held_has_its_load_and_the_next_picometre_has_not(
+    parts: list[tuple[int, int]], least: int, more: int, u_n: int, u_um: int
+):
+    """Also of progressive springs; the verdict is the one that a release asks."""
+    points, height, load = [(Fraction(500), Fraction(0))], Fraction(500), Fraction(0)
+    for lower, stronger in parts:
+        height, load = height - lower, load + stronger
+        points.append((height, load))
+    spring, u_pm, most = from_table(points), u_um * 10**6, least + more
+
+    def word(at: int, low: int | None, high: int | None) -> str:
+        mm_at = Fraction(at, 10**9)
+        u = combined_n(Fraction(u_n), spring.rate_at(mm_at) * u_pm / 10**9)
+        ends = (None if end is None else Fraction(end) for end in (low, high))
+        return load_verdict(spring.load(mm_at), u, *ends)
+
+    low, high = load_bounds(spring, Fraction(least), Fraction(most), u_n=Fraction(u_n), u_pm=u_pm)
+    below = [low.at_pm, *(point * 10**9 for point, _ in points if point * 10**9 <= low.at_pm)]
+    if least:
+        assert {word(int(at), least, None) for at in below} == {"within"}
+        assert word(low.at_pm + 1, least, None) != "within"
+    sure = [high.at_pm, *(point * 10**9 for point, _ in points if point * 10**9 >= high.at_pm)]
+    if most > GUARD_FACTOR * combined_n(Fraction(u_n), max(spring.rates) * u_pm / 10**9):
+        assert {word(int(at), None, most) for at in sure} == {"within"}
+        assert word(high.at_pm - 1, None, most) != "within"
 
 
 def test_what_if_names_what_breaks_and_what_mends():

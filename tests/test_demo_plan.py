@@ -147,13 +147,17 @@ class Head:
         book, off = limit("installed spring height", KINDS[place[-1]]), guard(self.u["caliper"])
         (at, load), (low, more) = ((um(one), newtons(two)) for one, two in spring["spring"])
         rate = (more - load) / (at - low)
-        least = newtons(spring["spring_load"]["min"])
+        least, u_load = newtons(spring["spring_load"]["min"]), Decimal(0)
         if not new:
             assert spring["spring_tested_at"] == spring["spring"][0][0]
-            least += load - self.loads[place] + Decimal("1.645") * self.u_load
+            least += load - self.loads[place]
+            u_load = self.u_load
+        # Two readings make the load, that of the tester and the height: JCGM 100:2008, 5.1.2.
+        together = (u_load**2 + (rate * self.u["caliper"]) ** 2).sqrt()
+        least += Decimal("1.645") * together
         coils = sum(um(spring[key]) for key in ("lift", "solid_height", "bind_margin_min"))
         return (max(um(book["new_min"]), coils) + off,
-                min(um(book["service_max"]), at - (least - load) / rate) - off)  # fmt: skip
+                min(um(book["service_max"]) - off, at - (least - load) / rate))  # fmt: skip
 
     def sprung(self, place: str, drop: int, shims: int, *, new: bool) -> bool:
         """Hold what a spring comes to once its valve has dropped and it was shimmed."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations_with_replacement, pairwise
-from math import lcm
+from math import isqrt, lcm
 from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.metrology.conformity import verdict
@@ -28,6 +28,9 @@ Ends = Literal["ground", "squared"]
 
 MOST_PIECES: Final = 3
 """Shims in one stack: more of them shift on each other (common practice, no source)."""
+
+_FINE: Final = 10**6
+"""Uncertainties of loads are rounded up to a micronewton."""
 
 
 def rate_from_shape(
@@ -189,6 +192,20 @@ def from_rate(rate_n_per_mm: Fraction, free_mm: Fraction) -> Loads:
             f"{float(free_mm):g} mm, needed: both more than 0"
         )
     return Loads(((free_mm, Fraction(0)), (Fraction(0), rate_n_per_mm * free_mm)))
+
+
+def combined_n(one: Fraction, other: Fraction) -> Fraction:
+    """Combine two independent standard uncertainties of a load (JCGM 100:2008, 5.1.2).
+
+    Returns:
+        The root of the sum of their squares, N, rounded up to a micronewton.
+
+    >>> combined_n(Fraction(3), Fraction(4)), float(combined_n(Fraction(1), Fraction(1)))
+    (Fraction(5, 1), 1.414214)
+    """
+    square = (one * one + other * other) * _FINE**2
+    whole = -(-square.numerator // square.denominator)
+    return Fraction(isqrt(whole - 1) + 1, _FINE) if whole else Fraction(0)
 
 
 def load_verdict(

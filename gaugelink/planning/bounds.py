@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
 from gaugelink.metrology.conformity import GUARD_FACTOR
+from gaugelink.metrology.springs import combined_n
 
 if TYPE_CHECKING:
     from gaugelink.metrology.springs import Loads
@@ -60,29 +61,6 @@ def bounds(
     return tuple(found)
 
 
-def height_at(spring: Loads, load_n: Fraction) -> Fraction:
-    """Give the height at which a spring has a load, mm; the inverse of its `load`.
-
-    Args:
-        spring: loads at heights.
-        load_n: the load, 0 or more.
-
-    Raises:
-        ValueError: the load is below 0.
-
-    >>> from gaugelink.metrology.springs import from_rate
-    >>> float(height_at(from_rate(Fraction("32.5"), Fraction(48)), Fraction("292.5")))
-    39.0
-    """
-    if load_n < 0:
-        raise ValueError(f"found a load of {float(load_n):g} N, needed: 0 or more")
-    (high, less), rate = spring.points[0], spring.rates[0]
-    for (next_high, next_less), next_rate in zip(spring.points, spring.rates, strict=False):
-        if load_n >= next_less:
-            high, less, rate = next_high, next_less, next_rate
-    return high - (load_n - less) / rate
-
-
 def load_bounds(
     spring: Loads,
     lowest_n: Fraction | None,
@@ -94,7 +72,8 @@ def load_bounds(
 ) -> tuple[Bound, ...]:
     """Turn limits of the load at the installed height into bounds of that height.
 
-    A tired spring has lost load: its curve lies lower by as much at every height.
+    A tired spring has lost load: its curve lies lower by as much at every height. The guard band is
+    that of load and height together, the height's turned into a load by the rate that holds there.
 
     Args:
         spring: of a new spring.
@@ -109,17 +88,51 @@ def load_bounds(
     >>> [one.at_pm for one in load_bounds(new, Fraction(270), None, lost_n=Fraction(15))]
     [40500000000]
     """
+    u_mm = Fraction(u_pm, 10**9)
     found: list[Bound] = []
-    guard = GUARD_FACTOR * u_n
     if lowest_n is not None:
-        top = height_at(spring, max(Fraction(0), lowest_n + lost_n + guard)) * 10**9
+        top = _highest(spring, lowest_n + lost_n, u_n, u_mm) * 10**9
         found.append(Bound("spring load min", "installed spring height", "upper",
-                           top.numerator // top.denominator - guard_pm(u_pm)))  # fmt: skip
+                           top.numerator // top.denominator))  # fmt: skip
     if highest_n is not None:
-        low = height_at(spring, max(Fraction(0), highest_n + lost_n - guard)) * 10**9
+        low = _lowest(spring, highest_n + lost_n, u_n, u_mm) * 10**9
         found.append(Bound("spring load max", "installed spring height", "lower",
-                           -(-low.numerator // low.denominator) + guard_pm(u_pm)))  # fmt: skip
+                           -(-low.numerator // low.denominator)))  # fmt: skip
     return tuple(found)
+
+
+def _highest(spring: Loads, least_n: Fraction, u_n: Fraction, u_mm: Fraction) -> Fraction:
+    """Give the height up to which a spring has a load at least, its guard band taken off, mm.
+
+    Every part of a table has a rate of its own, and with that a guard band of its own. So the parts
+    are gone through from below, and where one ends short of the next, that is the height.
+    """
+    sure, reached = None, spring.free_mm
+    for (top, load), rate in reversed([*zip(spring.points, spring.rates, strict=False)]):
+        needed = max(Fraction(0), least_n + GUARD_FACTOR * combined_n(u_n, rate * u_mm))
+        reached = top + (load - needed) / rate
+        if sure is not None and reached <= sure:
+            return sure
+        if reached < top:
+            return reached
+        sure = top
+    return reached  # above the table the first rate is carried on
+
+
+def _lowest(spring: Loads, most_n: Fraction, u_n: Fraction, u_mm: Fraction) -> Fraction:
+    """Give the height down to which a spring has a load at most, its guard band taken off, mm."""
+    sure, reached = None, spring.free_mm
+    for ((top, load), rate), (bottom, _) in zip(
+        zip(spring.points, spring.rates, strict=False), spring.points[1:], strict=True
+    ):
+        allowed = max(Fraction(0), most_n - GUARD_FACTOR * combined_n(u_n, rate * u_mm))
+        reached = top + (load - allowed) / rate
+        if sure is not None and reached > sure:  # where two parts meet, the lower one holds
+            return sure + Fraction(1, 10**9)
+        if reached > bottom:
+            return reached
+        sure = bottom
+    return reached
 
 
 def bind_bound(lift_pm: int, solid_pm: int, least_pm: int, u_pm: int = 0) -> Bound:

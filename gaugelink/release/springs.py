@@ -10,12 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
-from math import isqrt
 from typing import TYPE_CHECKING, Final, Literal
 
 from gaugelink.force import force_text, parse_force
 from gaugelink.metrology.conformity import verdict
-from gaugelink.metrology.springs import from_table, load_verdict
+from gaugelink.metrology.springs import combined_n, from_table, load_verdict
 from gaugelink.planning.tired import at_test_height
 from gaugelink.quantity import PM_PER_MM, rounded_text
 from gaugelink.release.block import Block, Signable, readings, signed
@@ -31,8 +30,6 @@ if TYPE_CHECKING:
 LOAD: Final = "spring load"
 COILS: Final = "coil-bind margin"
 _HEIGHT: Final = "installed spring height"
-_FINE: Final = 10**6
-"""Uncertainties of loads are rounded up to a micronewton."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,17 +203,10 @@ def _reckoned(
     tested = at_test_height(new, at, shown, u_shown, limits[0])
     low, high = (Fraction(end, PM_PER_MM) for end in ends)
     load = new.load(high) - lost
-    u = _root(u_shown, new.rate_at(high) * u_pm / PM_PER_MM)
+    u = combined_n(u_shown, new.rate_at(high) * u_pm / PM_PER_MM)
     word = _worse(tested, load_verdict(load, u, limits[0], None),
                   load_verdict(new.load(low) - lost, u, None, limits[1]))  # fmt: skip
     return load, u, word, tested != "within"
-
-
-def _root(one: Fraction, other: Fraction) -> Fraction:
-    """Combine two independent standard uncertainties (JCGM 100:2008, 5.1.2), rounded up."""
-    square = (one * one + other * other) * _FINE**2
-    whole = -(-square.numerator // square.denominator)
-    return Fraction(isqrt(whole - 1) + 1, _FINE) if whole else Fraction(0)
 
 
 def _worse(*words: VerdictWord) -> VerdictWord:
