@@ -295,11 +295,19 @@ def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):
     file.write_text(JOB)
     status, out, _ = run_cli("plan", file, "--try", "2I cut seat 0.10 mm", "--json")
     found = json.loads(out)
-    assert status == 0
+    rows = {one["name"]: one for one in found["figures"]}
+    moved = {name: round(one["after"] - one["before"], 9) for name, one in rows.items()
+             if one["after"] is not None and one["after"] != one["before"]}  # fmt: skip
     heights = ("stand-down", "tip height", "installed spring height", "retainer-to-seal")
-    assert found["moved_mm"] == dict.fromkeys(heights, 0.1) | {"seat width": 0.15}
-    assert round(found["load_change_n"], 9) == -3.4
-    assert (found["broken"], found["mended"], found["beyond"]) == ([], [], [])
+    assert {name: moved[name] for name in heights} == dict.fromkeys(heights, 0.1)
+    assert (moved["seat width"], moved["spring load"], moved["coil-bind margin"]) == (
+        0.15, -3.4, 0.1)  # fmt: skip
+    assert (rows["seat runout"]["before"], rows["seat runout"]["after"]) == (0.07, None)
+    assert rows["guide bore, largest"]["verdict"] == "outside"
+    assert (found["broken"], found["mended"]) == ([], ["seat runout max"])
+    # No depth of a cut mends what its guide and its valve's face lack.
+    assert found["beyond"] == ["guide bore max", "guide clearance max", "valve face runout max"]
+    assert (status, found["good"], found["cannot"], found["cost"]) == (1, False, [], 11.0)
     left = {one["step"]: (one["most_mm"], one["held_by"]) for one in found["left"]}
     assert left["cut seat"] == (0.0, "installed spring height max")
     assert left["shim"] == (1.0, "installed spring height min")
@@ -318,6 +326,7 @@ def test_what_was_not_kept_and_still_is_not_is_said(run_cli: RunCli, tmp_path: P
     assert status == 1
     assert "not kept before, and not now: stand-down max" in out
     assert "spring load" not in out
+    assert "seat runout" not in out  # measured, within, and no lapping moves it
 
 
 def test_what_is_told_to_be_left_is_rounded_to_the_inside(run_cli: RunCli, tmp_path: Path):
@@ -326,9 +335,9 @@ def test_what_is_told_to_be_left_is_rounded_to_the_inside(run_cli: RunCli, tmp_p
     file.write_text(JOB)
     _, out, _ = run_cli("plan", file, "--try", "2I skim 0.1 mm")
     assert "skim: up to 0.036 mm (stand-down min at 1I)" in out
-    assert run_cli("plan", file, "--try", "2I skim 0.136 mm")[0] == 0
-    status, out, _ = run_cli("plan", file, "--try", "2I skim 0.137 mm")
-    assert status == 1
+    assert run_cli("plan", file, "--try", "skim 0.136 mm")[0] == 0
+    status, out, _ = run_cli("plan", file, "--try", "skim 0.137 mm")
+    assert (status, "no longer kept: stand-down min at 1I" in out) == (1, True)
     assert "skim: none (stand-down min at 1I)" in out
 
 
@@ -337,9 +346,15 @@ def test_what_is_told_to_be_left_is_rounded_to_the_inside(run_cli: RunCli, tmp_p
     [
         ("2I cut", "--try: found '2I cut', accepted: such as '2I cut seat 0.10 mm'"),
         ("9E skim 0.1 mm", "--try: found the valve '9E', accepted: 1I, 2I"),
-        ("1I polish 0.1 mm", "found the step 'polish', accepted: cut seat, lap"),
+        ("1I polish 0.1 mm", "found the step 'polish', accepted: cut seat, fit insert, lap"),
+        ("polish 0.1 mm", "found 'polish 0.1 mm', accepted: such as '2I cut seat 0.10 mm'"),
+        ("1I", "--try: found '1I', accepted: such as '2I cut seat 0.10 mm'"),
+        ("lap 0.1 mm", "found lap at no valve, accepted: one of 1I, 2I before it"),
+        ("1I replace guide 0.1 mm", "found 0.1 mm of replace guide, accepted: no depth"),
+        ("1I lap", "found no depth of lap, accepted: such as"),
         ("1I skim 0.1", "--try: found '0.1'"),
-        ("1I lap -0.1 mm", "--try: found -0.1 mm of lap, accepted: 0 or more; below 0 only of cut"),
+        ("1I lap -0.1 mm", "found -0.1 mm of lap, accepted: 0 or more; below 0 only of shim"),
+        ("1I cut seat -0.1 mm", "accepted: 0 or more; 'fit insert' lifts the valve; below 0"),
         ("1I skim -0.1 mm", "found -0.1 mm of skim, accepted: 0 or more"),
     ],
 )

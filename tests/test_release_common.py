@@ -13,7 +13,7 @@ from gaugelink import sheetfile
 from gaugelink.deeds import SignDeviation
 from gaugelink.errors import SessionError
 from gaugelink.plan import plan_for
-from gaugelink.release import Signable, commons_in, verdict_of
+from gaugelink.release import Signable, commons_in
 from gaugelink.sheetfile import load
 from gaugelink.view.release import release_document
 
@@ -128,7 +128,7 @@ def test_a_spread_is_not_told_of_half_the_valves(monkeypatch):
     assert commons_in(head.session, head.judgement()) == ()
     head.at(DEPTH + 1, "1.50")
     (one,) = commons_in(head.session, head.judgement())
-    assert verdict_of(one) == "outside"
+    assert one.verdict == "outside"
 
 
 @pytest.mark.parametrize(("second", "blocked"), [("1.26", False), ("1.60", True)])

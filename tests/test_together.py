@@ -37,29 +37,30 @@ def by_name(rows: Any) -> dict[str, Any]:
 def test_a_try_tells_what_several_places_have_in_common():
     """By hand: 40 mm across, 0.10 deep is 0.1257 cm3; (500 + 30.2 + 0.1257) / 30.3257 = 17.49."""
     told = tried(load_task(JOB, "job.toml"), "2I cut seat 0.10 mm")
-    rows = by_name(told["together"])
-    assert rows["compression ratio of cylinder 2"]["was"] == "17.56"  # 530.2 / 30.2
-    assert rows["compression ratio of cylinder 2"]["words"] == "17.49"
-    assert rows["compression ratio of cylinder 1"]["words"] == "17.61"  # 530.1 / 30.1
-    assert rows["spread of stand-down, intake"]["was"] == "0.130 mm"
-    assert rows["spread of stand-down, intake"]["words"] == "0.230 mm"
-    assert rows["spread of chamber volume"]["words"] == "0.23 cm3"
+    rows = by_name(told["figures"])
+    ratio = rows["compression ratio of cylinder 2"]
+    assert ratio["words"] == "17.56, then 17.49 (at least 17.20)"  # 530.2 / 30.2 before
+    assert (ratio["before"], ratio["unit"]) == (pytest.approx(530.2 / 30.2), "")
+    other = rows["compression ratio of cylinder 1"]
+    assert other["words"] == "17.61, as it is (at least 17.20)"  # 530.1 / 30.1
+    assert rows["spread of stand-down, intake"]["words"] == (
+        "0.130 mm, then 0.230 mm (at most 0.400 mm)")  # fmt: skip
+    assert rows["spread of chamber volume"]["after"] == pytest.approx(0.1 + 0.04 * 3.14159265)
     lines = list(text(told))
-    assert "  compression ratio of cylinder 2 17.56, then 17.49" in lines
+    assert "  compression ratio of cylinder 2 17.56, then 17.49 (at least 17.20)" in lines
     assert not any("cylinder 1" in line for line in lines)
-    assert "drop" not in told["figures_mm"]
-    assert "chamber volume" not in told["moved_mm"]
+    assert not {"drop", "chamber volume"}.intersection(rows)
 
 
 def test_a_skim_takes_the_area_times_its_depth_off_every_chamber():
     """45 cm2, 0.20 mm deep: 0.90 cm3, as in the trade's example; nothing moves apart."""
     told = tried(load_task(JOB, "job.toml"), "2I skim 0.20 mm")
-    rows = by_name(told["together"])
+    rows = by_name(told["figures"])
     room = Fraction("12.10") + 18 - Fraction("0.90")
     ratio = (500 + room) / room
-    assert rows["compression ratio of cylinder 1"]["words"] == f"{float(ratio):.2f}"
-    assert rows["spread of chamber volume"]["words"] == "0.10 cm3"
-    assert rows["spread of stand-down, intake"]["words"] == "0.130 mm"
+    assert rows["compression ratio of cylinder 1"]["after"] == pytest.approx(float(ratio))
+    assert rows["spread of chamber volume"]["words"] == "0.10 cm3, as it is (at most 1.00 cm3)"
+    assert rows["spread of stand-down, intake"]["words"].startswith("0.130 mm, as it is")
 
 
 def test_the_others_hold_what_is_left_of_a_step():

@@ -499,8 +499,9 @@ async def answer(question: dict[str, Any]) -> tuple[int, dict[str, Any]]:
     scale = {"lower_mm": 0.9, "upper_mm": 1.6, "value_mm": 1.2, "u_mm": 0.01, "verdict": "within"}
     return 200, {
         "valve": question["valve"], "step": question["step"], "depth_mm": 0.1, "most_mm": 0.4,
+        "cost": "11.00 EUR",
         "figures": [{"name": "stand-down", "before": "1.100 mm", "after": "1.200 mm",
-                     "moved": "+0.100", "scale": scale}],
-        "load": "", "broken": [], "mended": [], "beyond": [], "unmeasured": [],
+                     "moved": "+0.100", "stays": False, "scale": scale}],
+        "broken": [], "mended": [], "beyond": [], "cannot": [], "then": [], "unmeasured": [],
         "left": [{"step": "cut seat", "words": "up to 0.300 mm, then stand-down max"}],
     }  # fmt: skip

@@ -262,11 +262,13 @@
  * @property {string} step
  * @property {number} depth_mm
  * @property {number} most_mm how deep it may be tried
- * @property {{name: string, before: string, after: string, moved: string, scale: Scale}[]} figures
- * @property {string} load how the spring's load changes; empty if it does not, or nobody knows
+ * @property {string} cost of the step with its part; empty where the shop does not offer it
+ * @property {{name: string, before: string, after: string, moved: string, stays: boolean, scale: Scale}[]} figures
  * @property {string[]} broken limits that are no longer kept
  * @property {string[]} mended limits that are kept from now on
  * @property {string[]} beyond every limit that is not kept then
+ * @property {string[]} cannot why shop or maker cannot do it so
+ * @property {string[]} then what else has to follow
  * @property {string[]} unmeasured figures whose limits nobody can tell
  * @property {{step: string, words: string}[]} left
  *

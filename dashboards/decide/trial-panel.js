@@ -11,7 +11,9 @@ import { askBench } from "../common/stream.js";
 /** @typedef {import("../common/types.js").Trial} Trial */
 /** @typedef {Trial["figures"][number]} Figure */
 
-const STEPS = ["cut seat", "lap", "reface valve", "grind tip", "skim", "shim"];
+/** Steps that have no depth. */
+const WHOLE = ["replace guide", "replace valve", "replace spring"];
+const STEPS = ["cut seat", "fit insert", "lap", "reface valve", "grind tip", "skim", "shim", ...WHOLE];
 /** The finest that a depth is tried at: 0.005 mm. */
 const GRAIN_MM = 0.005;
 
@@ -76,6 +78,7 @@ export class TrialPanel extends HTMLElement {
       set(choice, { "aria-pressed": String(choice.textContent === this.#valve) });
     }
     setText(this.#figure, `${Number(this.#depth.value).toFixed(3)} mm`);
+    this.#depth.hidden = this.#figure.hidden = WHOLE.includes(this.#step.value);
     if (this.#valve === null || this.#out) {
       this.#again = true;
       return;
@@ -89,6 +92,8 @@ export class TrialPanel extends HTMLElement {
         this.#draw(/** @type {Trial} */ (answer));
       } else {
         setText(this.#words, words);
+        set(this.#words, { "data-broken": false });
+        this.#figures.hidden = this.#left.hidden = this.#leftTitle.hidden = true;
       }
     } while (this.#again);
     this.#out = false;
@@ -97,16 +102,21 @@ export class TrialPanel extends HTMLElement {
   /** @param {Trial} trial */
   #draw(trial) {
     set(this.#depth, { max: Math.max(GRAIN_MM, trial.most_mm) });
+    const done = trial.depth_mm !== 0 || WHOLE.includes(trial.step);
+    const still = trial.beyond.filter((name) => !trial.broken.includes(name));
     const told = [
+      trial.cannot.length > 0 ? `Cannot be done so: ${trial.cannot.join("; ")}.` : "",
       trial.broken.length > 0 ? `No longer kept: ${trial.broken.join(", ")}.` : "",
       trial.mended.length > 0 ? `Kept from now on: ${trial.mended.join(", ")}.` : "",
-      trial.load === "" ? "" : `Spring load ${trial.load}.`,
+      still.length > 0 ? `Not kept before, and not now: ${still.join(", ")}.` : "",
       trial.unmeasured.length > 0 ? `Not measured: ${trial.unmeasured.join(", ")}.` : "",
-    ];
-    const words = told.filter((text) => text !== "").join(" ");
-    setText(this.#words, words === "" ? "Every limit that was kept is kept." : words);
-    set(this.#words, { "data-broken": trial.broken.length > 0 });
-    this.#figures.hidden = this.#leftTitle.hidden = false;
+    ].filter((text) => text !== "");
+    const more = done && trial.then.length > 0 ? `What follows: ${trial.then.join("; ")}.` : "";
+    const cost = done && trial.cost !== "" ? `${trial.cost} for this step alone, its part included.` : "";
+    const lines = told.length > 0 ? told : ["Every limit that was kept is kept."];
+    setText(this.#words, [...lines, more, cost].filter((text) => text !== "").join("\n"));
+    set(this.#words, { "data-broken": trial.broken.length > 0 || trial.cannot.length > 0 });
+    this.#figures.hidden = this.#left.hidden = this.#leftTitle.hidden = false;
     patchList(this.#figures, trial.figures, (one) => one.name, makeFigure, drawFigure);
     patchList(
       this.#left,
@@ -144,6 +154,7 @@ function makeFigure() {
  * @param {Figure} one
  */
 function drawFigure(row, one) {
+  set(row, { "data-stays": one.stays });
   const at = (/** @type {string} */ name) => /** @type {HTMLElement} */ (row.querySelector(name));
   setText(at(".name"), one.name);
   setText(at(".before"), one.before);

@@ -8,8 +8,9 @@ from gaugelink.capture.measured import judge_session
 from gaugelink.deeds import FillChamber, Inspect, Release, SignDeviation, TellSpring
 from gaugelink.errors import SessionError
 from gaugelink.events import ChamberFilled, HeadReleased, Inspected, SpringTested
+from gaugelink.planning.amount import shown
 from gaugelink.planning.ties import VOLUME
-from gaugelink.planning.together import RATIO, shown
+from gaugelink.planning.together import RATIO
 from gaugelink.release import (
     Signable,
     chambers_in,
@@ -17,7 +18,6 @@ from gaugelink.release import (
     load_words,
     signables,
     springs_in,
-    verdict_of,
 )
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ async def tell_chamber(bench: Bench, told: FillChamber) -> str:
     now = chambers_in(bench.session, _judgement(bench))[event.cylinder - 1]
     for name, one in ((VOLUME, now.room), (RATIO, now.ratio)):
         if one is not None:
-            said += f"; {name} {shown(one)}, {verdict_of(one)}, against {limit_words(one)}"
+            said += f"; {name} {shown(one)}, {one.verdict}, against {limit_words(one)}"
     return said
 
 

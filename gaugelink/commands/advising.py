@@ -24,13 +24,13 @@ from gaugelink.commands.record_job import job_of
 from gaugelink.deeds import TakePlan
 from gaugelink.errors import GaugeLinkError, InputError, SessionError
 from gaugelink.events import PlannedFigure, PlannedStep
-from gaugelink.planning.allowances import STEPS
 from gaugelink.planning.budget import Budget
 from gaugelink.planning.conflict import Conflict
 from gaugelink.planning.order import FACE, work_order
 from gaugelink.planning.order_figures import figures_of
 from gaugelink.planning.plan import plan
 from gaugelink.planning.setting import readable
+from gaugelink.planning.standing import TRIALS, WHOLE
 from gaugelink.planning.survey import Survey, survey
 from gaugelink.planning.task import Shop
 from gaugelink.quantity import parse_length
@@ -43,8 +43,8 @@ from gaugelink.work import Operation  # noqa: TC001  pydantic looks it up at run
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from gaugelink.planning.allowances import Step
     from gaugelink.planning.order import WorkOrder
+    from gaugelink.planning.standing import Trial
     from gaugelink.planning.task import Deed, Task
     from gaugelink.view.state import JobView
 
@@ -238,11 +238,17 @@ class Advisor:
         names = [place.name for place in task.places]
         if asked.valve not in names:
             raise InputError(f"found the valve {asked.valve!r}, accepted: {', '.join(names)}")
-        steps: dict[str, Step] = {step: step for step in STEPS}
+        steps: dict[str, Trial] = {step: step for step in TRIALS}
         if asked.step not in steps:
-            raise InputError(f"found the step {asked.step!r}, accepted: {', '.join(STEPS)}")
-        depth = parse_length(asked.depth).pm
-        return trial_document(task, names.index(asked.valve), steps[asked.step], depth)
+            raise InputError(f"found the step {asked.step!r}, accepted: {', '.join(TRIALS)}")
+        step = steps[asked.step]
+        depth = 0 if step in WHOLE else parse_length(asked.depth).pm
+        if depth < 0 and step != "shim":
+            raise InputError(f"found a depth of {asked.depth}, accepted: 0 or more")
+        try:
+            return trial_document(task, names.index(asked.valve), step, depth)
+        except ValueError as fault:
+            raise InputError(str(fault)) from None
 
 
 def _planned(found: Survey) -> tuple[Document, Figures]:

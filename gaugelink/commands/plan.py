@@ -12,8 +12,8 @@ With --try it tells instead what one step does to every figure, load and limit a
 older file of that name is replaced.
 
 Exit status: 0 a whole plan, proved the cheapest; 1 none, or readings are missing, or not proved, or
-the head is cracked, or a tried step leaves a limit broken or goes too deep; 2 the file is bad. A
-plan is advice: the manuals of engine and machine come first.
+the head is cracked, or a tried step leaves a limit broken or cannot be done so; 2 the file is bad.
+A plan is advice: the manuals of engine and machine come first.
 """
 
 from __future__ import annotations
@@ -183,7 +183,7 @@ def _write(
 
 
 def _try(task: Task, words: str, *, as_json: bool) -> int:
-    from gaugelink.commands.plan_try import text, too_deep, tried  # noqa: PLC0415
+    from gaugelink.commands.plan_try import text, tried  # noqa: PLC0415
 
     told = tried(task, words)
     if as_json:
@@ -191,4 +191,4 @@ def _try(task: Task, words: str, *, as_json: bool) -> int:
     else:
         for line in text(told):
             print(line)
-    return 1 if told["beyond"] or told["unmeasured"] or too_deep(told) else 0
+    return 0 if told["good"] else 1

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.planning.allowances import allowances
+from gaugelink.planning.amount import shown
 from gaugelink.planning.barred import barred
 from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import Alternatives, alternatives
 from gaugelink.planning.task import DEEDS
-from gaugelink.planning.together import SINKS, shown, together
+from gaugelink.planning.together import SINKS, together
 from gaugelink.view.advice import conflict_words, more_words
 
 if TYPE_CHECKING:

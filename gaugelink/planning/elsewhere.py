@@ -13,19 +13,19 @@ if TYPE_CHECKING:
     from gaugelink.planning.allowances import Allowance, Step
     from gaugelink.planning.task import Cylinder, Task
 
-_OF_ALL: Final = ("head thickness", "spread")
+OF_ALL: Final = ("head thickness", "spread")
 """Limits that are the same at every valve, and told with the step's own."""
-_OF_CYLINDER: Final = (*PROTRUSIONS, "chamber volume", "compression ratio")
+OF_CYLINDER: Final = (*PROTRUSIONS, "chamber volume", "compression ratio")
 
 
 def elsewhere(
-    task: Task, place: int, step: Step, depth_pm: int
+    task: Task, place: int | None, step: Step, depth_pm: int
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Say which limits of other valves and cylinders a step breaks, and which it mends.
 
     Args:
         task: the head as it was measured.
-        place: number of the place where the step is tried.
+        place: number of the place where the step is tried; None: of the face as a whole.
         step: the step; all but a skim stay where they are done.
         depth_pm: its depth, picometres.
 
@@ -35,13 +35,17 @@ def elsewhere(
     """
     broken: dict[str, None] = {}
     mended: dict[str, None] = {}
-    own = _cylinder(task, place)
+    own = None if place is None else _cylinder(task, place)
     for number, other in enumerate(task.places if step == "skim" else ()):
         seated, cylinder = as_found(task, number), _cylinder(task, number)
         before, now = seated.beyond(), seated.after(step, depth_pm).beyond()
         for name in {**dict.fromkeys(before), **dict.fromkeys(now)}:
-            of_cylinder = name.startswith(_OF_CYLINDER)
-            told = number == place or (of_cylinder and cylinder == own) or name.startswith(_OF_ALL)
+            of_cylinder = name.startswith(OF_CYLINDER)
+            told = (
+                number == place
+                or (of_cylinder and cylinder == own is not None)
+                or name.startswith(OF_ALL)
+            )
             if told or (name in before) == (name in now):
                 continue
             where = cylinder.name if of_cylinder and cylinder else other.name
@@ -49,12 +53,14 @@ def elsewhere(
     return tuple(broken), tuple(mended)
 
 
-def left_of_skim(task: Task, place: int, step: Step, depth_pm: int, own: Allowance) -> Allowance:
+def left_of_skim(
+    task: Task, place: int | None, step: Step, depth_pm: int, own: Allowance
+) -> Allowance:
     """Say how much of a skim is left: it is one for all valves, and the least of them holds it.
 
     Args:
         task: the head as it was measured.
-        place: number of the place where a step was tried.
+        place: number of the place where a step was tried; None: at none.
         step: the step.
         depth_pm: its depth, picometres.
         own: what is left of a skim at that place afterwards.
@@ -75,7 +81,7 @@ def left_of_skim(task: Task, place: int, step: Step, depth_pm: int, own: Allowan
 
 
 def _at(limit: str, place: str) -> str:
-    return limit if limit.startswith((*_OF_ALL, "most of")) else f"{limit} at {place}"
+    return limit if limit.startswith((*OF_ALL, "most of")) else f"{limit} at {place}"
 
 
 def _cylinder(task: Task, place: int) -> Cylinder | None:

@@ -11,13 +11,14 @@ from gaugelink.planning.means import PROTRUSIONS, protruding, skims
 from gaugelink.planning.options import Fitting, Ways
 from gaugelink.planning.task import Range
 from gaugelink.planning.together import with_others
+from gaugelink.planning.way import NEW
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from gaugelink.planning.allowances import Figure, Seated, Step
     from gaugelink.planning.bounds import Bound
-    from gaugelink.planning.task import Place, Rules, Task
+    from gaugelink.planning.task import Deed, Place, Rules, Task
     from gaugelink.planning.way import Way
 
 
@@ -41,15 +42,28 @@ def fitted(task: Task, way: Way, tied: Sequence[Bound] = ()) -> Seated:
     raise ValueError("found a way that keeps a spring which cannot be kept")  # pragma: no cover
 
 
-def as_found(task: Task, place: int) -> Seated:
-    """Give a place with its own valve and spring as they are, for trying a step.
+def as_found(
+    task: Task, place: int, *, new_valve: bool = False, new_spring: bool = False,
+    deeds: Sequence[Deed] = (),
+) -> Seated:  # fmt: skip
+    """Give a place as it is, for trying a step.
 
     The head's thickness comes in where it was measured, how far injector and prechamber of its
     cylinder stand out, and what the place has in common with others, these as they are. A spring
-    that is to be replaced, or whose load was not measured, counts as a new one.
+    that cannot stay, or whose load was not measured, counts as a new one.
+
+    Args:
+        task: the head.
+        place: number of the place.
+        new_valve: put a new valve into it, instead of its own.
+        new_spring: put a new spring on it.
+        deeds: what is going to be done, as far as it frees a figure from what was measured.
     """
-    fitting = Fitting(Ways(task, skims(task)), place, place, frozenset())
-    seated = fitting.seated(fitting.springs(new=True)[0][1])
+    fitting = Fitting(Ways(task, skims(task)), place, NEW if new_valve else place, frozenset())
+    springs = fitting.springs(new=True)
+    tested = task.places[place].spring_load_n is not None
+    load = springs[0 if not new_spring and tested else -1][1]
+    seated = fitting.seated(load, deeds=deeds)
     offers = task.shop.offers
     most: dict[Step, int] = {step: offers[step].most_pm for step in STEPS
                              if step in offers and offers[step].most_pm}  # fmt: skip

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor, sqrt
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
+from gaugelink.planning.amount import Amount
 from gaugelink.planning.bounds import Bound
 from gaugelink.planning.chamber import CUBIC_CM, ratio
 from gaugelink.planning.ties import (
@@ -31,32 +32,20 @@ if TYPE_CHECKING:
 SINKS: Final[tuple[Step, ...]] = ("cut seat", "lap", "reface valve")
 """Steps that let a valve sink by their depth."""
 RATIO: Final = "compression ratio"
-Unit = Literal["mm", "cm3", ""]
 _MM: Final = 10**9
 
 
 @dataclass(frozen=True, slots=True)
-class Common:
-    """A figure that several places make together, in its own unit.
+class Common(Amount):
+    """A figure that several places make together.
 
     Attributes:
-        name: such as ``compression ratio of cylinder 2``.
-        unit: ``mm``, ``cm3``, or empty for a ratio.
-        value: now.
-        u: standard uncertainty.
-        lower, upper: its limits; None: none.
         whole: whether every reading that it is told from is there.
         at: numbers of the places whose stand-down it is told from.
         thick: whether it is told from the head's thickness too.
         filled: names of the cylinders whose chambers were measured for it by filling them.
     """
 
-    name: str
-    unit: Unit
-    value: Fraction
-    u: Fraction
-    lower: Fraction | None
-    upper: Fraction | None
     whole: bool = True
     at: tuple[int, ...] = ()
     thick: bool = False
@@ -180,15 +169,3 @@ def with_others(task: Task, place: int, seated: Seated) -> Seated:
              for step, more in rates_of(task, place).items()} if held else {}  # fmt: skip
     return replace(seated, figures={**seated.figures, **figures}, held=(*seated.held, *held),
                    rates={**seated.rates, **rates})  # fmt: skip
-
-
-def shown(common: Common, value: Fraction | None = None) -> str:
-    """Write a figure as people read it.
-
-    >>> shown(Common("compression ratio of cylinder 2", "", Fraction(1749, 100), Fraction(0),
-    ...              Fraction(17), None))
-    '17.49'
-    """
-    at = common.value if value is None else value
-    return f"{float(at):.3f} mm" if common.unit == "mm" else (
-        f"{float(at):.2f}{' cm3' if common.unit else ''}")  # fmt: skip

@@ -16,7 +16,6 @@ from gaugelink.release.common import (
     commons_in,
     ends_words,
     limit_words,
-    verdict_of,
     volumes_in,
 )
 from gaugelink.release.papers import beside, lapsed_words, signables
@@ -48,6 +47,5 @@ __all__ = [
     "surprises_in",
     "value_text",
     "valves_of",
-    "verdict_of",
     "volumes_in",
 ]

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final
 
 from gaugelink.chamberfile import parse_volume
 from gaugelink.judging import Measured
-from gaugelink.metrology.conformity import verdict
+from gaugelink.planning.amount import Amount, shown
 from gaugelink.planning.survey import Findings, survey
 from gaugelink.planning.task import Shop
 from gaugelink.planning.ties import VOLUME
-from gaugelink.planning.together import RATIO, Common, shown, together
+from gaugelink.planning.together import RATIO, Common, together
 from gaugelink.release.block import Block, Signable, readings, signed
 
 if TYPE_CHECKING:
@@ -21,15 +21,12 @@ if TYPE_CHECKING:
     from gaugelink.course import Course
     from gaugelink.judging import Judgement
     from gaugelink.limits import Sheet
-    from gaugelink.metrology.conformity import VerdictWord
+    from gaugelink.planning.amount import Unit
     from gaugelink.planning.task import Task
-    from gaugelink.planning.together import Unit
     from gaugelink.signoff import Filled
 
 _READ: Final = ("stand-down", "head thickness")
 _NOTHING: Final = Shop("", {})
-_PARTS: Final = 10**9
-"""Figures are judged in whole parts of their unit, as lengths are in picometres of a millimetre."""
 
 
 def commons_in(course: Course, judgement: Judgement) -> tuple[Common, ...]:
@@ -71,18 +68,16 @@ def _task(course: Course, sheet: Sheet, judgement: Judgement) -> Task:
     return survey(sheet, given, judgement, _NOTHING, findings).task
 
 
-def verdict_of(one: Common) -> VerdictWord:
-    """Judge a figure with its guard band."""
-    value, u = round(one.value * _PARTS), round(one.u * _PARTS)
-    lower, upper = (None if end is None else round(end * _PARTS) for end in (one.lower, one.upper))
-    return verdict(value, u, lower, upper)
-
-
 def commons(course: Course, judgement: Judgement) -> Iterator[Block]:
     """Go through what stands against a release because places do not go together."""
     for one in commons_in(course, judgement):
-        word, paper = verdict_of(one), _paper(course, one)
-        if word != "within" and paper is not None and not signed(paper, course):
+        word, paper = one.verdict, _paper(course, one)
+        if (
+            word is not None
+            and word != "within"
+            and paper is not None
+            and not signed(paper, course)
+        ):
             how = " (measured)" if one.filled else " (reckoned)" if one.thick else ""
             why = f"{word}, {paper.value}{how} against {paper.limit}"
             yield Block(word, "", one.name, why, sign=paper)
@@ -112,7 +107,7 @@ def common_papers(course: Course, judgement: Judgement) -> Iterator[Signable]:
 
 
 def _paper(course: Course, one: Common) -> Signable | None:
-    if verdict_of(one) == "within":
+    if one.verdict == "within":
         return None
     return Signable("", one.name, "", limit_words(one), shown(one), _places(course, one))
 
@@ -137,7 +132,7 @@ def ends_words(unit: Unit, lower: Fraction | None, upper: Fraction | None) -> st
     >>> ends_words("cm3", None, Fraction(32))
     'max 32.00 cm3'
     """
-    like = Common("", unit, Fraction(0), Fraction(0), None, None)
+    like = Amount("", unit, Fraction(0), Fraction(0), None, None)
     ends = (("min", lower), ("max", upper))
     return " to ".join(f"{name} {shown(like, end)}" for name, end in ends if end is not None)
 

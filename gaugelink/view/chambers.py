@@ -5,9 +5,9 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from gaugelink.planning.amount import shown
 from gaugelink.planning.chamber import CUBIC_CM
-from gaugelink.planning.together import shown
-from gaugelink.release import chambers_in, limit_words, verdict_of
+from gaugelink.release import chambers_in, limit_words
 
 if TYPE_CHECKING:
     from gaugelink.course import Course
@@ -44,5 +44,5 @@ def _document(one: ChamberNow) -> Document:
 def _judged(key: str, one: Common | None) -> Document:
     return {
         f"{key}_limit": limit_words(one) if one else "",
-        f"{key}_verdict": verdict_of(one) if one else "",
+        f"{key}_verdict": one.verdict if one else "",
     }

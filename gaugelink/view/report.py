@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from gaugelink.events import WorkDone
     from gaugelink.limits import Limit, Sheet, Spring
-    from gaugelink.planning.together import Unit
+    from gaugelink.planning.amount import Unit
     from gaugelink.reading import Stamp
     from gaugelink.record import SignedHead
     from gaugelink.view.state import JobView
