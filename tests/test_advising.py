@@ -70,7 +70,8 @@ def test_the_head_is_planned_as_it_stands(tmp_path):
             (["1E"], "valve replaced", ""), (["1E"], "seat lapped", "0.005 mm")]  # fmt: skip
         # What this sheet does not measure is not asked for again.
         assert answer["remeasure"] == [
-            {"valve": "1E", "words": "stem diameter, guide clearance, stand-down"}
+            {"what": what, "words": "1E"}
+            for what in ("stem diameter", "guide clearance", "stand-down")
         ]
         assert answer["untouched"] == ["1I"]
         assert "1 valve exhaust" in answer["parts"]

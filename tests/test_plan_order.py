@@ -40,14 +40,26 @@ def test_the_tables_come_back_through_the_csv_module():
     rows = read(order_csv(order))
     assert tuple(rows[0]) == ORDER_HEADER
     assert len(rows) == len(order.lines) + len(order.remeasure)
-    assert [row["operation"] for row in rows[: len(order.lines)]] == [
-        line.operation for line in order.lines
+    done = [row for row in rows if row["line"]]
+    assert [(row["line"], row["operation"], row["why"]) for row in done] == [
+        (str(line.number), line.operation, line.why) for line in order.lines
     ]
-    assert [rows[2][name] for name in ("depth mm", "least mm", "most mm")] == [
+    assert [done[2][name] for name in ("depth mm", "least mm", "most mm")] == [
         "0.080", "0.080", "0.135"]  # fmt: skip
     assert [(row["part"], row["quantity"], row["valves"]) for row in read(parts_csv(order))] == [
         ("guide", "1", "2I"), ("stem seal", "2", "1I, 2I"), ("shim 0.381 mm", "1", "2I"),
     ]  # fmt: skip
+
+
+def test_a_new_guide_s_bore_is_measured_between_guides_and_seats():
+    """A bore closes as its guide is pressed in, and the seat is cut on its axis."""
+    rows = read(order_csv(made()))
+    told = [(row["section"], row["what to do"]) for row in rows]
+    at = told.index(("guides", "Measure guide bore, before any seat work"))
+    assert {section for section, _ in told[:at]} == {"guides"}
+    assert "seats" in {section for section, _ in told[at:]}
+    assert sum("Measure guide bore" in words for _, words in told) == 1
+    assert rows[at]["why"] == "guide replaced"
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t=", "\r@", " +", "\uff1d"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,9 @@ from gaugelink.work import WORK
 
 PAGE = Path(__file__).parents[1] / "docs" / "planning.md"
 JOB = re.findall(r"```toml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)[0]
+
+BARE = JOB[: JOB.index("[[prices.oversize]]")]
+"""Without a guide reamed wider."""
 
 TRADE = ["guides", "valves", "seats", "face", "lapping", "springs"]
 """Guides before valves and seats, the face before lapping, springs last: common practice, no
@@ -70,6 +74,78 @@ def test_parts_are_counted():
         == [("guide", "intake", 1, ("2I",), 950), ("stem seal", "intake", 2, ("1I", "2I"), 150),
             ("shim 0.381 mm", "", 1, ("2I",), 60)]  # fmt: skip
     assert [(one.place, one.pieces_pm) for one in order.shims] == [("2I", (381_000_000,))]
+
+
+def test_every_line_says_why_it_is_there():
+    """What 2I broke: bore and clearance, the runouts, and a height that the cuts would take."""
+    _, _, order = ordered()
+    assert [(line.deed, line.why) for line in order.lines] == [
+        ("replace guide", "guide bore max, guide clearance max"),
+        ("reface valve", "valve face runout max"),
+        ("cut seat", "seat runout max"),
+        ("lap", ""),
+        # 41.1 is within 41.2, but 41.225 is not.
+        ("shim", "installed spring height max"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changes", "deed", "why"),
+    [
+        ([('# scrap = "burnt"', 'scrap = "burnt"')],
+         "replace valve", "valve face runout max, valve burnt, the old one is scrap"),
+        ([('# guide_scrap = "loose"', 'guide_scrap = "loose"')], "replace guide",
+         "guide bore max, guide clearance max, guide loose"),
+        ([('seat_runout = "0.07 mm"', 'seat_runout = "0.01 mm"'),
+          ('seat_clean_up = "0.08 mm"', 'seat_clean_up = "0 mm"')], "cut seat",
+         "its guide has a new axis"),
+        ([('flatness = "0.060 mm"', 'flatness = "0.120 mm"')], "skim", "head-face flatness max"),
+        ([('# face_scrap = "scored"', 'face_scrap = "scored"')], "skim", "face scored"),
+        ([('spring_load = "316 N"', 'spring_load = "200 N"')], "replace spring", "spring load min"),
+    ],
+)  # fmt: skip
+def test_a_part_is_replaced_with_a_reason(changes: list[tuple[str, str]], deed: str, why: str):
+    text = BARE
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    _, _, order = ordered(text)
+    assert why in [line.why for line in order.lines if line.deed == deed]
+
+
+def test_valves_that_change_places_say_where_the_others_go():
+    """2I's valve is ground where it goes to; its clearance there is the new guide's work."""
+    _, _, order = ordered(BARE.replace('margin = "1.32 mm"',
+                                       'margin = "1.32 mm"\nguide_scrap = "loose"'))  # fmt: skip
+    assert {(line.deed, line.place): line.why for line in order.lines if "valve" in line.deed} == {
+        ("move valve", "1I"): "its own goes to 2I",
+        ("move valve", "2I"): "its own goes to 1I",
+        ("reface valve", "1I"): "valve face runout max",
+    }
+
+
+def test_one_spring_that_is_short_is_the_reason_of_a_set():
+    text = JOB.replace("springs_as_set = false", "springs_as_set = true")
+    text = text.replace('spring_free_length = "47.6 mm"', 'spring_free_length = "46.0 mm"')
+    _, _, order = ordered(text)
+    assert {line.place: line.why for line in order.lines if line.deed == "replace spring"} == {
+        "1I": "springs go as a set", "2I": "spring free length min"}  # fmt: skip
+
+
+def test_what_is_measured_again_comes_in_the_order_of_the_walk():
+    """Gauge by gauge, to the rear and back; the bores of new guides before all others."""
+    text = BARE.replace("pairing = true", "pairing = false")
+    text = text.replace('margin = "1.32 mm"', 'margin = "1.32 mm"\nguide_scrap = "loose"')
+    _, _, order = ordered(text)
+    told = [(one.characteristic, one.place) for one in order.remeasure]
+    assert {what for what, _ in told[:2]} == {"guide bore"}
+    series = [[place for _, place in some] for _, some in groupby(told, key=lambda one: one[0])]
+    assert max(map(len, series)) == 2
+    # Each begins where the one before it ended, so that the head is walked once for each.
+    assert all(one[-1] == two[0] for one, two in pairwise(series) if len(one) == len(two) == 2)
+    assert [one.before_seats for one in order.remeasure[:3]] == [True, True, False]
+    names = [name for name, _ in told]
+    assert names == sorted(names, key=list(CHARACTERISTICS).index)
 
 
 def test_only_what_the_job_measures_is_measured_again():

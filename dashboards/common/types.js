@@ -244,11 +244,11 @@
  * @property {string[]} conflict limits that cannot be kept together
  * @property {string} conflict_words what is proved of them; empty where there are none
  * @property {string} key what this plan is known by
- * @property {{operation: string, done: string, valves: string[], words: string, depth: string}[]} lines in the order of the trade
+ * @property {{operation: string, done: string, valves: string[], words: string, depth: string, why: string}[]} lines in the order of the trade
  * @property {{valve: string, words: string}[]} valves
  * @property {string[]} untouched
  * @property {string[]} parts
- * @property {{valve: string, words: string}[]} remeasure
+ * @property {{what: string, words: string}[]} remeasure
  * @property {string[]} missing
  * @property {{cost: string, more: string, differs: string[]}[]} alternatives
  * @property {string} more_words that there may be more of them; empty where there are not

@@ -97,7 +97,7 @@ export class PlanPanel extends HTMLElement {
     setText(this.#untouched, plan.untouched.length > 0 ? `Nothing to do: ${plan.untouched.join(", ")}` : "");
     texts(this.#parts, plan.parts);
     texts(this.#together, plan.together);
-    pairs(this.#again, plan.remeasure.map((one) => [one.valve, one.words]));
+    pairs(this.#again, plan.remeasure.map((one) => [one.what, one.words]));
     pairs(this.#others, plan.alternatives.map((one) => [`${one.cost} (${one.more})`, one.differs.join("; ")]));
     setText(this.#more, plan.more_words);
     texts(this.#leftOut, plan.left_out);
@@ -142,7 +142,7 @@ function pairs(list, rows) {
 }
 
 function makeStep() {
-  return h("li", {}, h("span", { class: "owners figure" }), h("span"));
+  return h("li", {}, h("span", { class: "owners figure" }), h("span"), h("span", { class: "why soft" }));
 }
 
 /**
@@ -150,10 +150,11 @@ function makeStep() {
  * @param {Line} line
  */
 function drawStep(row, line) {
-  const [owners, words] = row.children;
-  if (owners && words) {
+  const [owners, words, why] = row.children;
+  if (owners && words && why) {
     setText(owners, line.valves.join(", ") || "face");
     setText(words, line.words);
+    setText(why, line.why);
   }
 }
 

@@ -11,7 +11,7 @@ from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import Alternatives, alternatives
 from gaugelink.planning.task import DEEDS
 from gaugelink.planning.together import SINKS, together
-from gaugelink.view.advice import conflict_words, more_words
+from gaugelink.view.advice import again, conflict_words, more_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -60,6 +60,7 @@ def document(
     order = work_order(task, found)
     used = [deed for deed in DEEDS if any(deed in put.way.deeds for put in found.puts)
             or (deed == "skim" and found.skim)]  # fmt: skip
+    whys = {(line.deed, line.place): line.why for line in order.lines}
     return base | {
         "cost": found.cents / 100,
         "optimal": found.optimal,
@@ -68,11 +69,13 @@ def document(
         "valves": [_valve(task, put) for put in found.puts],
         "cylinders": [_cylinder(one, found) for one in task.cylinders],
         "together": [common_document(one) for one in in_common(task, found)],
-        "operations": [row for deed in used for row in _operations(task, found, deed)],
+        "operations": [row | {"why": whys[row["operation"], row["valve"]]}
+                       for deed in used for row in _operations(task, found, deed)],
         "parts": [{"part": one.part, "kind": one.kind, "count": one.quantity}
                   for one in sorted(order.parts, key=lambda one: (one.part, one.kind))],
         "remeasure": [{"valve": one.place, "characteristic": one.characteristic,
-                       "because": one.because} for one in order.remeasure],
+                       "because": one.because, "before_seats": one.before_seats}
+                      for one in order.remeasure],
         "missing": [{"valve": place, "reading": name} for place, name in found.unproved],
         "alternatives": [
             {"cost": other.cents / 100, "differs": _differs(task, found, other)}
@@ -201,7 +204,7 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         rows = [row for row in told["operations"] if row["operation"] == deed]
         if rows:
             yield f"{deed.capitalize()}:"
-            yield from (f"  {_row(row)}" for row in rows)
+            yield from (f"  {_row(row)}{_why(row)}" for row in rows)
     unknown = {one["valve"] for one in told["missing"]}
     left = [one["valve"] for one in told["valves"]
             if not one["steps"] and one["valve"] not in unknown]  # fmt: skip
@@ -213,11 +216,8 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         yield "In common, after the work:"
         yield from (f"  {one['name']}: {one['words']}{_limit(one)}" for one in told["together"])
     if told["remeasure"]:
-        yield "Measure again, after the work:"
-        names: dict[str, list[str]] = {}
-        for one in told["remeasure"]:
-            names.setdefault(one["valve"] or "head", []).append(one["characteristic"])
-        yield from (f"  {valve}: {', '.join(what)}" for valve, what in names.items())
+        yield "Measure again, gauge by gauge:"
+        yield from (f"  {what}: {', '.join(where)}" for what, where in again(told))
     if told["missing"]:
         yield "Not decided until these are measured:"
         yield from (f"  {one['valve'] or 'head'}: {one['reading']}" for one in told["missing"])
@@ -249,6 +249,10 @@ def _row(row: dict[str, Any]) -> str:
     if "depth_mm" in row:
         return f"{told}, about {row['depth_mm']:g} mm"
     return told
+
+
+def _why(row: dict[str, Any]) -> str:
+    return f" (why: {row['why']})" if row["why"] else ""
 
 
 def _limit(one: dict[str, Any]) -> str:

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-    from gaugelink.planning.order import WorkOrder
+    from gaugelink.planning.order import Again, WorkLine, WorkOrder
 
 ORDER_HEADER: Final = (
-    "line", "section", "operation", "valve", "what to do", "depth mm", "least mm", "most mm",
+    "line", "section", "operation", "valve", "what to do", "why", "depth mm", "least mm", "most mm",
     "should measure afterwards", "part", "quantity", "caution", "actual depth mm", "done by",
 )  # fmt: skip
 PARTS_HEADER: Final = ("part", "kind", "quantity", "valves", "price each", "currency", "note")
@@ -41,23 +41,33 @@ def cell(value: object) -> str:
 
 
 def order_csv(order: WorkOrder) -> str:
-    """Write the order as a table: its lines, then what is measured again."""
-    rows: list[Sequence[object]] = []
-    for line in order.lines:
-        depths: list[str] = ["", "", ""]
-        if line.setting:
-            depths = [rounded_text(pm, "mm", 3) for pm in readable(line.setting)]
-        elif line.about_pm:
-            depths[0] = rounded_text(line.about_pm, "mm", 3)
-        rows.append((line.number, line.section, line.operation, line.place or "face", line.words,
-                     *depths, told(line.expected), line.part, line.quantity or "", line.caution,
-                     "", ""))  # fmt: skip
-    rows += [
-        (number, "measure again", "", one.place or "head", f"Measure {one.characteristic}", "", "",
-         "", one.expected.words, "", "", "", "", "")
-        for number, one in enumerate(order.remeasure, start=len(order.lines) + 1)
-    ]  # fmt: skip
+    """Write the order as a table: its lines, and what is measured again where its turn comes."""
+    first = [one for one in order.remeasure if one.before_seats]
+    last = [one for one in order.remeasure if not one.before_seats]
+    guides = [line for line in order.lines if line.section == "guides"]
+    rows = [
+        *map(_line, guides),
+        *(_measure(one, "guides", ", before any seat work") for one in first),
+        *(_line(line) for line in order.lines if line.section != "guides"),
+        *(_measure(one, "measure again") for one in last),
+    ]
     return _table(ORDER_HEADER, rows)
+
+
+def _line(line: WorkLine) -> Sequence[object]:
+    depths: list[str] = ["", "", ""]
+    if line.setting:
+        depths = [rounded_text(pm, "mm", 3) for pm in readable(line.setting)]
+    elif line.about_pm:
+        depths[0] = rounded_text(line.about_pm, "mm", 3)
+    return (line.number, line.section, line.operation, line.place or "face", line.words, line.why,
+            *depths, told(line.expected), line.part, line.quantity or "", line.caution,
+            "", "")  # fmt: skip
+
+
+def _measure(one: Again, section: str, when: str = "") -> Sequence[object]:
+    return ("", section, "", one.place or "head", f"Measure {one.characteristic}{when}",
+            one.because, "", "", "", one.expected.words, "", "", "", "", "")  # fmt: skip
 
 
 def parts_csv(order: WorkOrder) -> str:

@@ -7,8 +7,10 @@ should measure once it is done, the steps before it done as set: a forecast, nev
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import replace
+from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from gaugelink.head import CHARACTERISTICS
@@ -29,8 +31,10 @@ from gaugelink.planning.order_shape import (
     told,
 )
 from gaugelink.planning.order_words import CAUTIONS, MAKER, PART_OF, TO_DO
+from gaugelink.planning.reasons import Reasons
 from gaugelink.planning.setting import Setting, settings
 from gaugelink.planning.task import DEEDS, DONE, SPRING_LOAD
+from gaugelink.planning.walk import in_series
 from gaugelink.quantity import exact_text
 from gaugelink.work import WORK
 
@@ -82,9 +86,13 @@ _STEP_OF: Final[dict[Deed, Step]] = {
     "lap": "lap",
     "shim": "shim",
 }
+_NUMBER: Final = re.compile("[0-9]+")
 _SHOWN: Final = ("stand-down", "tip height", "installed spring height", "retainer-to-seal",
                  "margin", "valve length", "seat width")  # fmt: skip
 _SIZES: Final = ("guide bore", "stem diameter")
+_BEFORE_SEATS: Final = "guide bore"
+"""A bore closes as its guide is pressed in, and the seat is cut on its axis (common practice, no
+source): it is measured before any seat work."""
 _SELDOM: Final = ("valve face runout", "retainer-to-seal")
 """Asked for again only where the job measures them."""
 
@@ -107,7 +115,7 @@ def work_order(task: Task, plan: Plan) -> WorkOrder:
     used = list(dict.fromkeys(line.deed for line in lines))
     return WorkOrder(
         task.name, task.shop.currency, plan.cents, plan.optimal, plan.gap, lines,
-        tuple(_parts(task, plan)), tuple(writer.shims()), tuple(again),
+        tuple(_parts(task, plan)), tuple(writer.shims()), tuple(_walked(task, again)),
         plan.unproved,
         tuple(task.places[put.way.place].name for put in plan.puts
               if not put.way.deeds and not put.way.unproved),
@@ -122,6 +130,7 @@ class _Writer:
 
     def __init__(self, task: Task, plan: Plan, chosen: Settings) -> None:
         self._task, self._plan, self._chosen = task, plan, chosen
+        self._why = Reasons(task, plan, chosen)
         self.now: list[Seated] = [fitted(task, put.way) for put in plan.puts]
 
     def lines(self) -> tuple[WorkLine, ...]:
@@ -167,6 +176,7 @@ class _Writer:
             number, section, deed, operation, place.name, words, setting,
             depth if deed in ("lap", "shim") and depth else None, tuple(expected), part,
             len(way.stack.pieces) if deed == "shim" else int(bool(part)), CAUTIONS.get(deed, ""),
+            self._why.of(at, deed),
         )  # fmt: skip
 
     def _skim(self, number: int) -> Iterator[WorkLine]:
@@ -180,7 +190,8 @@ class _Writer:
             for where, one in _of_head(task, skim.pm)
         )
         yield WorkLine(number, SECTION_OF["skim"], "skim", DONE["skim"], FACE, TO_DO["skim"], skim,
-                       expected=expected, caution=CAUTIONS["skim"])  # fmt: skip
+                       expected=expected, caution=CAUTIONS["skim"],
+                       why=self._why.of_skim())  # fmt: skip
 
     def _fits(self, deed: Deed, put: Put) -> Iterator[Expected]:
         """Foretell sizes of new and other parts, and the clearance once the pair is together."""
@@ -239,6 +250,7 @@ class _Writer:
         for put, seated in zip(self._plan.puts, self.now, strict=True):
             place = self._task.places[put.way.place]
             own = [line for line in lines if not line.place or line.place == place.name]
+            done = {line.operation: line.deed for line in own}
             because = {name: line.operation for line in reversed(own)
                        for name in WORK[line.operation].stale}  # fmt: skip
             known: dict[str, Span | None] = {
@@ -256,6 +268,7 @@ class _Writer:
                     self._sized(name, put) if name in _SIZES
                     else _between(name, known.get(name), self._rules(put)),
                     because[name],
+                    name == _BEFORE_SEATS and SECTION_OF[done[because[name]]] == "guides",
                 )
                 for name in wanted if name in because
             )  # fmt: skip
@@ -270,6 +283,23 @@ class _Writer:
                 Again(FACE, told.get(name, Expected(name, None, None)), skimmed)
                 for name in head if CHARACTERISTICS[name].of == "head"
             )  # fmt: skip
+
+
+def _walked(task: Task, again: Sequence[Again]) -> Iterator[Again]:
+    """Go from gauge to gauge, and along the head as far as need be; guides come before seats."""
+    order = {name: number for number, name in enumerate(CHARACTERISTICS)}
+    places = {place.name: number for number, place in enumerate(task.places, start=1)}
+
+    def cylinder(one: Again) -> int | None:
+        number = _NUMBER.search(one.place)
+        return int(number[0]) if number else places.get(one.place)
+
+    def series(one: Again) -> tuple[bool, bool, int]:
+        at = order.get(one.characteristic, len(order))
+        return not one.before_seats, one.place not in places, at
+
+    blocks = groupby(sorted(again, key=series), key=series)
+    yield from in_series([[(one, cylinder(one)) for one in block] for _, block in blocks])
 
 
 def _between(name: str, span: Span | None, rules: Rules) -> Expected:

@@ -76,6 +76,7 @@ class WorkLine:
         expected: what should be measured afterwards.
         part, quantity: what is fitted; empty and 0 where nothing is.
         caution: what can hurt somebody or spoil the part; empty where nothing is known.
+        why: limits that it is done for; empty where it only goes with other steps.
     """
 
     number: int
@@ -90,6 +91,7 @@ class WorkLine:
     part: str = ""
     quantity: int = 0
     caution: str = ""
+    why: str = ""
 
     @property
     def valves(self) -> tuple[str, ...]:
@@ -125,11 +127,19 @@ class ShimLine:
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """What has to be measured again, because of which operation, and what should be found."""
+    """What has to be measured again, because of which operation, and what should be found.
+
+    Attributes:
+        place: a valve, a cylinder, or `FACE` for the head.
+        expected: what should be found.
+        because: the first operation that makes the old reading stale.
+        before_seats: whether it is measured once the guides are done, before any seat work.
+    """
 
     place: str
     expected: Expected
     because: Operation
+    before_seats: bool = False
 
     @property
     def characteristic(self) -> str:
@@ -147,7 +157,7 @@ class WorkOrder:
         lines: in the order of the trade.
         parts: what to have ready.
         shims: by valve.
-        remeasure: valve by valve, then what belongs to cylinders and to the head.
+        remeasure: in the order that walks the head least, what comes before the seats first.
         missing: readings that the plan leans on and nobody has taken: ``(place, what)``.
         untouched: valves without work, nothing missing at them either.
         cautions: the maker's word first, then one for each kind of work in the order.
@@ -201,6 +211,7 @@ class WorkOrder:
                        "height": _expected_document(one.height) if one.height else None}
                       for one in self.shims],
             "remeasure": [{"valve": one.place, "because": one.because,
+                           "before_seats": one.before_seats,
                            **_expected_document(one.expected)} for one in self.remeasure],
             "missing": [{"valve": place, "reading": what} for place, what in self.missing],
             "untouched": list(self.untouched),
@@ -247,7 +258,7 @@ def _line_document(line: WorkLine) -> dict[str, Any]:
         "depth": line.depth, "depth_mm": depth, "least_mm": least, "most_mm": most,
         "about_mm": None if line.about_pm is None else line.about_pm / 1e9,
         "expected": [_expected_document(one) for one in line.expected],
-        "part": line.part, "quantity": line.quantity, "caution": line.caution,
+        "part": line.part, "quantity": line.quantity, "caution": line.caution, "why": line.why,
     }  # fmt: skip
 
 

@@ -33,10 +33,11 @@ TRIALS: Final[tuple[Trial, ...]] = (
 WHOLE: Final[frozenset[Trial]] = frozenset(get_args(Renewal))
 """Those that have no depth."""
 _MM: Final = 10**9
-_PARTS: Final[dict[str, str]] = {
+PARTS: Final[dict[str, str]] = {
     "valve": "fit for use", "guide": "guide fit for use", "seat": "seat fit for use",
     "spring": "spring fit for use", "face": "head face fit for use",
 }  # fmt: skip
+"""What stands among limits for a part that cannot stay."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +162,7 @@ class Standing:
 
     def beyond(self) -> tuple[str, ...]:
         """Name every limit that is not kept; what has to be measured first is none."""
-        parts = [_PARTS[part] for part in self.scrap]
+        parts = [PARTS[part] for part in self.scrap]
         own = [name for one in self.parts() for name in one.broken()]
         return tuple(dict.fromkeys([*self.seated.beyond(), *own, *parts]))
 

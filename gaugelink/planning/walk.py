@@ -9,7 +9,7 @@ before it ended. At one cylinder the order of the plan stays. Walking is counted
 from __future__ import annotations
 
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from gaugelink.head import zero_check_of
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from gaugelink.plan import Step
 
 _Ends = tuple[int, int]
+_What = TypeVar("_What")
 
 
 def cylinder_of(step: Step) -> int | None:
@@ -53,21 +54,37 @@ def walk(
     ['1E', '2E', '3E', '3E', '2E', '1E']
     """
     blocks = [
-        list(block)
+        [(number, cylinder_of(plan[number])) for number in block]
         for _, block in groupby(_from(plan, sorted(wanted), at),
                                 key=lambda number: _series(plan[number]))
     ]  # fmt: skip
+    return in_series(blocks, here)
+
+
+def in_series(
+    blocks: Sequence[Sequence[tuple[_What, int | None]]], here: int | None = None
+) -> list[_What]:
+    """Put what is measured series by series into the order that walks the head least.
+
+    Args:
+        blocks: the series in their order, each with what is measured and its cylinder; None for
+            what belongs to no cylinder.
+        here: the cylinder where somebody stands, None: nowhere yet.
+
+    >>> in_series([[("1E", 1), ("2E", 2)], [("1E too", 1), ("2E too", 2)]])
+    ['1E', '2E', '2E too', '1E too']
+    """
     ends: list[_Ends | None] = []
     for block in blocks:
-        places = [found for number in block if (found := cylinder_of(plan[number])) is not None]
+        places = [found for _, found in block if found is not None]
         ends.append((min(places), max(places)) if places else None)
-    order: list[int] = []
+    order: list[_What] = []
     for block, end, rearward in zip(blocks, ends, _directions(ends, here), strict=True):
-        if end is None:
-            order += block
-            continue
-        order += sorted(block, key=lambda number: _when(cylinder_of(plan[number]), here, rearward))
-        here = end[rearward]
+        found = list(block)
+        if end is not None:
+            found.sort(key=lambda item: _when(item[1], here, rearward))
+            here = end[rearward]
+        order += [what for what, _ in found]
     return order
 
 

@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from gaugelink.errors import RecordError
+from gaugelink.head import CHARACTERISTICS
+from gaugelink.planning.task import SPRING_LOAD
 from gaugelink.report.pdf import STANDARD
 from gaugelink.report.text import ascii_only, printable
 
@@ -66,7 +68,8 @@ def lay_out(order: Mapping[str, Any], *, invented: bool) -> dict[str, Any]:
         "standing": printable(order["standing"], 200),
         "maker": printable(order["cautions"][0], 600),
         "sections": [
-            {"title": _TITLES.get(name, name), "lines": [_line(line) for line in lines],
+            {"name": name, "title": _TITLES.get(name, name),
+             "lines": [_line(line) for line in lines],
              "cautions": list(dict.fromkeys(printable(line["caution"], 600) for line in lines
                                             if line["caution"]))}
             for name, lines in ((name, list(some)) for name, some in
@@ -86,10 +89,13 @@ def lay_out(order: Mapping[str, Any], *, invented: bool) -> dict[str, Any]:
              "height": printable(one["height"]["words"], 120) if one["height"] else ""}
             for one in order["shims"]
         ],
+        "first": [_again(one, whole=True) for one in order["remeasure"] if one["before_seats"]],
         "again": [
-            {"place": printable(one["valve"], 12) or "head",
-             "words": printable(one["words"], 120), "because": printable(one["because"], 24)}
-            for one in order["remeasure"]
+            {"what": printable(what, 60), "gauge": _gauge(what),
+             "rows": [_again(one) for one in some]}
+            for what, some in groupby(
+                (one for one in order["remeasure"] if not one["before_seats"]),
+                key=lambda one: one["characteristic"])
         ],
         "missing": [f"{printable(one['valve'], 20) or 'head'}: {printable(one['reading'], 40)}"
                     for one in order["missing"]],
@@ -109,11 +115,27 @@ def _line(line: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "number": str(line["number"]),
         "place": printable(", ".join(line["valves"]), 12) or "face",
-        "words": printable(line["words"], 140), "depth": depth, "span": span,
+        "words": printable(line["words"], 140), "why": printable(line["why"], 200),
+        "depth": depth, "span": span,
         "deep": line["depth_mm"] is not None,
         "expected": [printable(one["words"], 120) for one in line["expected"]],
         "part": f"{line['quantity']} \u00d7 {printable(line['part'], 30)}" if line["part"] else "",
     }  # fmt: skip
+
+
+def _again(one: Mapping[str, Any], *, whole: bool = False) -> dict[str, Any]:
+    """Write one row of what is measured again; what is measured stands above its rows."""
+    words = one["words"] if whole else one["words"].removeprefix(one["characteristic"]).strip()
+    return {"place": printable(one["valve"], 12) or "head",
+            "words": printable(words, 120), "because": printable(one["because"], 24)}  # fmt: skip
+
+
+def _gauge(characteristic: str) -> str:
+    """Say with what it is measured; a spring's load is told from a tester, in newtons."""
+    if characteristic == SPRING_LOAD:
+        return "with the spring tester, N"
+    known = CHARACTERISTICS.get(characteristic)
+    return f"with the {known.gauge}, mm" if known and known.gauge else "mm"
 
 
 def _set_pages(printed: Mapping[str, Any], order: Mapping[str, Any], seconds: int) -> bytes:

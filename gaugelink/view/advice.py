@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from gaugelink.planning.task import DONE
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
     from gaugelink.planning.task import Deed
     from gaugelink.view.parts import Document
@@ -71,10 +71,7 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
                       if not words and valve not in open_],
         "parts": [f"{row['count']} {row['part']} {row['kind']}".strip() for row in told["parts"]],
         "together": [f"{row['name']} {row['words']}{_ends(row)}" for row in told["together"]],
-        "remeasure": [
-            {"valve": valve or "head", "words": ", ".join(row["characteristic"] for row in some)}
-            for valve, some in groupby(told["remeasure"], key=lambda row: row["valve"])
-        ],
+        "remeasure": [{"what": what, "words": ", ".join(where)} for what, where in again(told)],
         "missing": [f"{row['valve'] or 'head'}: {row['reading']}" for row in told["missing"]],
         "alternatives": [
             {"cost": f"{row['cost']:.2f} {money}",
@@ -83,6 +80,22 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
         ],
         "more_words": more_words(told),
     }  # fmt: skip
+
+
+def again(told: Document) -> Iterator[tuple[str, list[str]]]:
+    """Put what is measured again by what it is, each with its places in the order of the walk.
+
+    >>> rows = [("guide bore", "3E", True), ("margin", "3E", False), ("margin", "1E", False)]
+    >>> list(again({"remeasure": [
+    ...     {"characteristic": what, "valve": valve, "before_seats": first}
+    ...     for what, valve, first in rows]}))
+    [('guide bore, before any seat work', ['3E']), ('margin', ['3E', '1E'])]
+    """
+    for (what, first), some in groupby(
+        told["remeasure"], key=lambda row: (row["characteristic"], row["before_seats"])
+    ):
+        when = ", before any seat work" if first else ""
+        yield f"{what}{when}", [row["valve"] or "head" for row in some]
 
 
 def conflict_words(told: Document) -> str:
@@ -121,7 +134,7 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
     >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
     ...         "together": [], "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [],
     ...         "alternatives": [], "alternatives_complete": True,
-    ...         "operations": [{"operation": "replace valve", "valve": "1E"}]}
+    ...         "operations": [{"operation": "replace valve", "valve": "1E", "why": "valve burnt"}]}
     >>> print(*advice_lines(advice_document(told)), sep="\n")
     What to do: 30.00 EUR, the cheapest at these prices.
       1E    new valve
@@ -184,7 +197,7 @@ def _line(row: Document) -> Document:
         depth = f"{row['depth_mm']:.3f} mm"
         words += f", about {depth}"
     return {"operation": deed, "done": DONE[deed], "valve": row["valve"], "words": words,
-            "depth": depth}  # fmt: skip
+            "depth": depth, "why": row["why"]}  # fmt: skip
 
 
 def _together(rows: Iterable[Document]) -> Iterator[Document]:
@@ -192,10 +205,19 @@ def _together(rows: Iterable[Document]) -> Iterator[Document]:
     found: dict[tuple[str, str, str], Document] = {}
     for row in rows:
         key = (row["operation"], row["words"], row["depth"])
-        line = found.setdefault(key, {**row, "valves": []})
+        line = found.setdefault(key, {**row, "valves": [], "why": {}})
         line.pop("valve", None)
         line["valves"] += [row["valve"]] if row["valve"] else []
-    yield from found.values()
+        if row["why"]:
+            line["why"].setdefault(row["why"], []).append(row["valve"])
+    yield from (line | {"why": _whys(line["why"], line["valves"])} for line in found.values())
+
+
+def _whys(whys: Mapping[str, list[str]], valves: list[str]) -> str:
+    """Say why; with its valves where it is not the same for all of them."""
+    if list(whys.values()) in ([valves], [[""]]):
+        return next(iter(whys))
+    return "; ".join(f"{', '.join(some)}: {why}" for why, some in whys.items())
 
 
 def _um(length_mm: float, *, up: bool) -> str:
