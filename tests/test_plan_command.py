@@ -241,17 +241,6 @@ def test_a_file_in_inches_is_planned():
         ('guide = "9.50"', 'guide = "9.505"', "found '9.505', accepted: a price such"),
         ("minutes = 16", "minutes = -1", "prices.step.replace_guide.minutes"),
         ('name = "+0.1"\nkind = "intake"', 'name = "+0.1"\nkind = "x"', "found 'x', accepted"),
-        (
-            'guide = "9.50"\n',
-            "",
-            "prices.part.intake.guide: this price is missing, and the shop offers replace_guide",
-        ),
-        ('seal = "1.50"\n', "", "prices.part.intake.seal: this price is missing, and stem seals"),
-        ("[prices.part.intake]", "[prices.part.intkae]", "prices.part.intake.seal: this price"),
-        ('hour = "60.00"', "", "prices.hour: this price is missing, and replace_guide takes"),
-        ("replace_spring = { minutes = 1 }", "replace_spring = {}", "replace_spring: found no pri"),
-        ('price = "0.60"', "", "prices.shim.1.price: this key is missing"),
-        ('valve = "26.00"', "", "prices.oversize.1.valve: this key is missing"),
         ('name = "2I"', 'name = "2\\nI"', "valve.2.name: found '2\\nI', accepted: signs that"),
         (
             "[[prices.oversize]]",
@@ -282,6 +271,55 @@ def test_a_bad_argument_is_said_in_a_sentence(words, run_cli: RunCli, tmp_path: 
     status, _, err = run_cli("plan", file, *words)
     assert status == 2
     assert f"{words[0]}: found {words[1]}, accepted" in err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told", "cost"),
+    [
+        # Reamed instead: 9 + 2 + 11 + 2 minutes, a valve of 26.00, two seals; no face work.
+        ('guide = "9.50"\n', "",
+         "prices.part.intake.guide; left out there: replace guide", "53.00"),
+        ('seal = "1.50"\n', "", "prices.part.intake.seal; the cost is without seals", "46.10"),
+        ("replace_guide = { minutes = 16 }", "replace_guide = {}",
+         "prices.step.replace_guide; left out: replace guide", "53.00"),
+        ('valve = "26.00"', "", "prices.oversize.+0.1.valve; left out: the size", "49.10"),
+        # The other shim does: 0.762, at the same price.
+        ('price = "0.60"', "", "prices.shim.0.381 mm; left out: the shim", "49.10"),
+    ],
+)  # fmt: skip
+def test_a_missing_price_leaves_a_partial_plan(
+    old: str, new: str, told: str, cost: str, run_cli: RunCli, tmp_path: Path
+):
+    """What has no price is left out and named; the rest is planned, and marked as partial."""
+    file = tmp_path / "job.toml"
+    file.write_text(JOB.replace(old, new, 1))
+    status, out, _ = run_cli("plan", file)
+    lines = out.splitlines()
+    assert (status, lines[:2]) == (1, ["Without a price:", f"  {told}"])
+    least = "at least " if "seal" in told else ""
+    assert lines[2] == f"Cost: {least}{cost} EUR, the cheapest of what has a price"
+    assert lines[3].startswith("Partial: made of what has a price")
+    status, out, _ = run_cli("plan", file, "--json")
+    found = json.loads(out)
+    assert (found["partial"], found["unpriced"]) == (True, [told])
+    assert found["at_least"] is ("seal" in told)
+
+
+def test_where_no_plan_is_left_the_missing_prices_stand_above(run_cli: RunCli, tmp_path: Path):
+    """Without the price of an hour nothing is offered that takes minutes: one line names it."""
+    file = tmp_path / "job.toml"
+    file.write_text(changed(('hour = "60.00"', "")))
+    status, out, _ = run_cli("plan", file)
+    assert status == 1
+    assert out.startswith("Without a price:\n  prices.hour; left out: replace guide, ream guide,")
+    assert "No offered work keeps these limits together" in out
+
+
+def test_a_step_without_a_price_is_not_done_by_trying_it(run_cli: RunCli, tmp_path: Path):
+    file = tmp_path / "job.toml"
+    file.write_text(changed(('guide = "9.50"\n', "")))
+    _, out, _ = run_cli("plan", file, "--try", "1I replace guide")
+    assert "cannot be done so: it has no price" in out
 
 
 def test_a_step_can_be_tried(run_cli: RunCli, tmp_path: Path):

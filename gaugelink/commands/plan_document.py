@@ -47,9 +47,11 @@ def document(
     """
     from gaugelink.planning.conflict import Conflict  # noqa: PLC0415  scipy comes with it when used
 
-    base: dict[str, Any] = {"cost": None, "currency": task.shop.currency, "optimal": False,
-                            "partial": False, "valves": [], "operations": [], "parts": [],
-                            "remeasure": [], "barred": list(barred(task))}  # fmt: skip
+    base: dict[str, Any] = {"cost": None, "at_least": False, "currency": task.shop.currency,
+                            "optimal": False, "partial": False, "valves": [],
+                            "operations": [], "parts": [], "remeasure": [],
+                            "barred": list(barred(task)),
+                            "unpriced": list(task.shop.unpriced)}  # fmt: skip
     if isinstance(found, Conflict):
         named = [{"valve": place, "limit": name} for place, name in found.limits]
         return base | {"conflict": named, "smallest": found.smallest,
@@ -63,9 +65,10 @@ def document(
     whys = {(line.deed, line.place): line.why for line in order.lines}
     return base | {
         "cost": found.cents / 100,
+        "at_least": order.at_least,
         "optimal": found.optimal,
         "gap": found.gap,
-        "partial": bool(found.unproved) or bool(task.cracked),
+        "partial": bool(found.unproved or task.cracked or task.shop.unpriced),
         "valves": [_valve(task, put) for put in found.puts],
         "cylinders": [_cylinder(one, found) for one in task.cylinders],
         "together": [common_document(one) for one in in_common(task, found)],
@@ -186,6 +189,9 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
     """Give the lines for people, in the order of the trade."""
     money = task.shop.currency
     yield from told["barred"]
+    if told["unpriced"]:
+        yield "Without a price:"
+        yield from (f"  {words}" for words in told["unpriced"])
     if told["cost"] is None:
         yield "No offered work keeps these limits together:"
         if told["conflict"]:
@@ -196,10 +202,14 @@ def text(task: Task, told: dict[str, Any]) -> Iterator[str]:
         return
     word = "the cheapest" if told["optimal"] else (
         f"at most {100 * told['gap']:.1f} % could be saved by a better plan")  # fmt: skip
-    least = "at least " if told["missing"] else ""
+    if told["optimal"] and told["unpriced"]:
+        word += " of what has a price"
+    least = "at least " if told["at_least"] else ""
     yield f"Cost: {least}{told['cost']:.2f} {money}, {word}"
     if told["missing"]:
         yield "Partial: made of what is known; measure what is named below, and plan again"
+    elif told["unpriced"]:
+        yield "Partial: made of what has a price; give the others, and plan again"
     for deed in DEEDS:
         rows = [row for row in told["operations"] if row["operation"] == deed]
         if rows:

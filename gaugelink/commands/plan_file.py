@@ -22,9 +22,9 @@ from gaugelink.commands.plan_keys import (
 )
 from gaugelink.errors import InputError
 from gaugelink.metrology.springs import from_table
-from gaugelink.planning.order_words import PART_OF
 from gaugelink.planning.task import (
     DEEDS,
+    FITS,
     WITH_DEPTH,
     Cylinder,
     Offer,
@@ -272,15 +272,9 @@ def _cylinder(read: Reader, keys: CylinderKeys, number: int, valves: Sequence[st
     return Cylinder(f"cylinder {keys.number}", mine, readings, room)
 
 
-def _cents(read: Reader, step: StepKeys, hour: int | None, *at: str) -> int:
+def _cents(read: Reader, step: StepKeys, hour: int, *at: str) -> int:
     """Give what doing a step once costs, its minutes rounded to a cent."""
-    if step.price is None and step.minutes is None:
-        what = 'found no price, accepted: minutes, price, or both; price = "0.00" if it is free'
-        raise read.bad(what, *at)
-    if step.minutes and hour is None:
-        what = f"this price is missing, and {at[-1]} takes minutes"
-        raise read.bad(what, "prices", "hour")
-    time = Fraction(str(step.minutes or 0)) * (hour or 0) / 60
+    time = Fraction(str(step.minutes or 0)) * hour / 60
     price = 0 if step.price is None else read.cents(step.price, *at, "price")
     return price + int(time + Fraction(1, 2))
 
@@ -289,6 +283,7 @@ def _shop(read: Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
     hour = None if table.hour is None else read.cents(table.hour, "prices", "hour")
     keys: dict[str, Deed] = {deed.replace(" ", "_"): deed for deed in DEEDS}
     offers: dict[Deed, Offer] = {}
+    without: dict[str, list[str]] = {}
     for key, step in table.step.items():
         at = ("prices", "step", key)
         if key not in keys:
@@ -305,7 +300,13 @@ def _shop(read: Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
         most = read.maybe(step.most, *at, "most") or 0
         if deed in WITH_DEPTH and least > most:
             raise read.bad(f"found {step.least!r} to {step.most!r}, accepted: least first", *at)
-        offers[deed] = Offer(_cents(read, step, hour, *at), least, most)
+        if step.price is None and step.minutes is None:
+            without.setdefault(f"prices.step.{key}", []).append(deed)
+        elif step.minutes and hour is None:
+            without.setdefault("prices.hour", []).append(deed)
+        else:
+            offers[deed] = Offer(_cents(read, step, hour or 0, *at), least, most)
+    unpriced = [f"{where}; left out: {', '.join(deeds)}" for where, deeds in without.items()]
     for number, size in enumerate(table.oversize):
         if size.kind not in kinds:
             what = f"found {size.kind!r}, accepted: {', '.join(kinds)}"
@@ -313,27 +314,33 @@ def _shop(read: Reader, table: PriceKeys, kinds: tuple[str, ...]) -> Shop:
     parts = {(kind, part): read.cents(given, "prices", "part", kind, part)
              for kind, some in table.part.items() for part in PartKeys.model_fields
              if (given := getattr(some, part)) is not None}  # fmt: skip
-    needed = {"seal": "stem seals are always new"} | {
-        part: f"the shop offers {deed.replace(' ', '_')}"
-        for deed, part in PART_OF.items() if deed in offers and part in PartKeys.model_fields
-    }  # fmt: skip
+    no_price = {(kind, part) for kind in kinds for part in PartKeys.model_fields
+                if (kind, part) not in parts}  # fmt: skip
     for kind in kinds:
-        for part, why in needed.items():
-            if (kind, part) not in parts:
-                what = f'this price is missing, and {why}; "0.00" where it costs nothing'
-                raise read.bad(what, "prices", "part", kind, part)
+        unpriced += [f"prices.part.{kind}.{part}; left out there: {deed}"
+                     for deed, part in FITS.items()
+                     if deed in offers and (kind, part) in no_price]  # fmt: skip
+        if (kind, "seal") in no_price:
+            unpriced.append(f"prices.part.{kind}.seal; the cost is without seals")
     sizes = []
     for number, size in enumerate(table.oversize):
         at_size = ("prices", "oversize", number)
         bore, stem = read.span(size.bore, *at_size, "bore"), read.span(size.stem, *at_size, "stem")
         assert bore is not None
         assert stem is not None
+        if size.valve is None:
+            unpriced.append(f"prices.oversize.{size.name}.valve; left out: the size")
+            continue
         sizes.append(Oversize(size.name, size.kind, bore, stem,
                               read.cents(size.valve, *at_size, "valve")))  # fmt: skip
-    shims = tuple(
-        Shim(read.length(shim.thickness, "prices", "shim", number, "thickness", least=1),
-             read.cents(shim.price, "prices", "shim", number, "price"))
-        for number, shim in enumerate(table.shim)
-    )  # fmt: skip
+    shims = []
+    for number, shim in enumerate(table.shim):
+        at_shim = ("prices", "shim", number)
+        thick = read.length(shim.thickness, *at_shim, "thickness", least=1)
+        if shim.price is None:
+            unpriced.append(f"prices.shim.{shim.thickness}; left out: the shim")
+            continue
+        shims.append(Shim(thick, read.cents(shim.price, *at_shim, "price")))
     most_shims = read.maybe(table.most_shims, "prices", "most_shims")
-    return Shop(table.currency, offers, parts, tuple(sizes), shims, most_shims)
+    return Shop(table.currency, offers, parts, tuple(sizes), tuple(shims), most_shims,
+                frozenset(no_price), tuple(unpriced))  # fmt: skip

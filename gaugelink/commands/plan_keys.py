@@ -187,7 +187,7 @@ class StepKeys(_Table):
 
 class _Shim(_Table):
     thickness: str
-    price: Money
+    price: Money | None = None
 
 
 class _Oversize(_Table):
@@ -195,11 +195,11 @@ class _Oversize(_Table):
     kind: str
     bore: Ends
     stem: Ends
-    valve: Money
+    valve: Money | None = None
 
 
 class PartKeys(_Table):
-    """Prices of the parts of one kind; one that no offered step needs may be absent."""
+    """Prices of the parts of one kind; without one, no step is planned that needs it."""
 
     valve: Money | None = None
     guide: Money | None = None

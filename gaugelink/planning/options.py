@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from gaugelink.planning.allowances import HEIGHTS, OF_VALVE, Seated, allowance, drop_ends
 from gaugelink.planning.bounds import bind_bound, bounds, guard_pm, load_bounds
 from gaugelink.planning.means import stacks
-from gaugelink.planning.task import Range
+from gaugelink.planning.task import FITS, Range
 from gaugelink.planning.way import FAR, NEW, Way
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ class Ways:
     def at(self, place: int, without: frozenset[str] = frozenset()) -> list[Way]:
         """List every way of a place that keeps its limits, those left out in `without`."""
         here = self._task.places[place]
-        valves = [NEW] if "replace valve" in self._shop.offers else []
+        valves = [NEW] if "replace valve" in self._shop.offered(here.kind) else []
         for number, other in enumerate(self._task.places):
             own = number == place
             free = self._task.pairing and not other.married and not here.married
@@ -76,6 +76,7 @@ class Fitting:
         task = ways._task  # noqa: SLF001  the same room
         self._shop = task.shop
         self._here = task.places[place]
+        self._offers = task.shop.offered(self._here.kind)
         self._used = None if valve == NEW else task.places[valve]
         self._rules = task.rules[self._here.kind]
         self._known: dict[tuple[bool, bool], tuple[Seated, dict[Figure, Span]]] = {}
@@ -102,7 +103,7 @@ class Fitting:
 
     def ways(self) -> Iterator[Way]:
         """Give every way, guides first."""
-        used, offers = self._used, self._shop.offers
+        used, offers = self._used, self._offers
         if used is not None and used.scrap and "fit for use" not in self._without:
             return
         stem: Span | None = self._rules.new_stem
@@ -157,7 +158,7 @@ class Fitting:
     def _seats(
         self, size: Oversize | None, guide: tuple[Deed, ...], unproved: Iterable[str]
     ) -> Iterator[Way]:
-        offers, here, used = self._shop.offers, self._here, self._used
+        offers, here, used = self._offers, self._here, self._used
         sound = self._keeps("seat runout", *[here.readings.get("seat runout")] * 2)
         seats: list[tuple[tuple[Deed, ...], Span]] = []
         # A new guide has a new axis: the old seat is not square to it.
@@ -235,7 +236,7 @@ class Fitting:
             open_ = "spring load" in missing
             found.append((False, () if open_ else held(lost, rules.u_load_n or Fraction(0)),
                           missing))  # fmt: skip
-        if new or "replace spring" in self._shop.offers:
+        if new or "replace spring" in self._offers:
             found.append((True, held(Fraction(0), Fraction(0)), ()))
         return found
 
@@ -316,7 +317,7 @@ class Fitting:
         seat = _by_itself(seated, seat, "seat width", "cut seat", deeds)
         if seat[0] > seat[1] or face[0] > face[1] or tip[0] > tip[1]:
             return
-        offers = self._shop.offers
+        offers = self._offers
         seat_work = {"cut seat", "fit insert", "reface valve", "replace valve", "move valve"}
         lap = offers.get("lap") if seat_work & set(deeds) else None
         lap_pm = lap.least_pm if lap else 0
@@ -362,8 +363,7 @@ class Fitting:
     def _cents(self, deeds: Sequence[Deed], size: Oversize | None, stack: Stack) -> int:
         kind, shop = self._here.kind, self._shop
         total = sum(shop.offers[deed].cents for deed in deeds if deed in shop.offers) + stack.cents
-        for deed, part in (("replace guide", "guide"), ("fit insert", "insert"),
-                           ("replace spring", "spring"), ("replace valve", "valve")):  # fmt: skip
+        for deed, part in FITS.items():
             if deed in deeds:
                 total += size.valve_cents if size and part == "valve" else shop.part(kind, part)
         return total

@@ -121,7 +121,9 @@ def work_order(task: Task, plan: Plan) -> WorkOrder:
               if not put.way.deeds and not put.way.unproved),
         (MAKER, *face_caution(task),
          *dict.fromkeys(CAUTIONS[deed] for deed in used if deed in CAUTIONS)),
-        barred(task),
+        barred(task), task.shop.unpriced,
+        bool(plan.unproved) or any(
+            (place.kind, "seal") in task.shop.no_price for place in task.places),
     )  # fmt: skip
 
 

@@ -162,6 +162,8 @@ class WorkOrder:
         untouched: valves without work, nothing missing at them either.
         cautions: the maker's word first, then one for each kind of work in the order.
         barred: what stands against the head whatever is done by the order.
+        unpriced: what is left out for want of a price.
+        at_least: whether it will cost more: readings are missing, or seals have no price.
     """
 
     name: str
@@ -177,11 +179,13 @@ class WorkOrder:
     untouched: tuple[str, ...]
     cautions: tuple[str, ...]
     barred: tuple[str, ...] = ()
+    unpriced: tuple[str, ...] = ()
+    at_least: bool = False
 
     @property
     def cost(self) -> str:
         """What it costs, in words."""
-        least = "at least " if self.missing else ""
+        least = "at least " if self.at_least else ""
         return f"{least}{self.cents / 100:.2f} {self.currency}"
 
     @property
@@ -193,6 +197,8 @@ class WorkOrder:
                     f"{100 * self.gap:.1f} %.")  # fmt: skip
         if self.missing:
             told += " A partial plan: readings are missing, and the work may grow."
+        elif self.unpriced:
+            told += " A partial plan: prices are missing."
         if self.barred:
             told += " It does not release the head."
         return told
@@ -216,6 +222,7 @@ class WorkOrder:
             "missing": [{"valve": place, "reading": what} for place, what in self.missing],
             "untouched": list(self.untouched),
             "cautions": list(self.cautions), "barred": list(self.barred),
+            "unpriced": list(self.unpriced),
         }  # fmt: skip
 
 

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from gaugelink.planning.task import FITS
+
 if TYPE_CHECKING:
     from gaugelink.planning.task import Deed
 
@@ -26,13 +28,7 @@ TO_DO: Final[dict[Deed, str]] = {
 }
 """What to do; the place, sizes and depths are told beside it."""
 
-PART_OF: Final[dict[Deed, str]] = {
-    "replace guide": "guide",
-    "replace valve": "valve",
-    "fit insert": "insert",
-    "replace spring": "spring",
-    "shim": "shim",
-}
+PART_OF: Final[dict[Deed, str]] = {**FITS, "shim": "shim"}
 """What a step fits."""
 
 CAUTIONS: Final[dict[Deed, str]] = {

@@ -63,6 +63,13 @@ Span = tuple[int, int]
 """Smallest and largest, picometres."""
 
 
+FITS: Final[Mapping[Deed, str]] = {
+    "replace guide": "guide", "replace valve": "valve", "fit insert": "insert",
+    "replace spring": "spring",
+}  # fmt: skip
+"""The part that a step fits."""
+
+
 @dataclass(frozen=True, slots=True)
 class Offer:
     """A step that the shop offers.
@@ -99,7 +106,18 @@ class Shim:
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What is offered; a step that is absent is not."""
+    """What is offered; a step that is absent is not.
+
+    Attributes:
+        currency: of all prices.
+        offers: steps, without those that have no price.
+        parts: prices by kind of valve and part; absent: it costs nothing.
+        oversizes: sizes that guides are reamed to.
+        shims: those in stock.
+        most_shims_pm: the thickest stack under one spring; None: any.
+        no_price: parts that have none, by kind; steps that need one are not offered at that kind.
+        unpriced: all that is left out for want of a price, in words.
+    """
 
     currency: str
     offers: Mapping[Deed, Offer]
@@ -107,6 +125,19 @@ class Shop:
     oversizes: tuple[Oversize, ...] = ()
     shims: tuple[Shim, ...] = ()
     most_shims_pm: int | None = None
+    no_price: frozenset[tuple[str, str]] = frozenset()
+    unpriced: tuple[str, ...] = ()
+
+    def offered(self, kind: str) -> Mapping[Deed, Offer]:
+        """Give the steps that are offered at a kind of valve: those whose part has a price.
+
+        >>> shop = Shop("EUR", {"replace guide": Offer(900), "lap": Offer(200)},
+        ...             no_price=frozenset({("intake", "guide")}))
+        >>> [*shop.offered("exhaust")], [*shop.offered("intake")]
+        (['replace guide', 'lap'], ['lap'])
+        """
+        return {deed: offer for deed, offer in self.offers.items()
+                if (kind, FITS.get(deed)) not in self.no_price}  # fmt: skip
 
     def part(self, kind: str, name: str) -> int:
         """Give the price of a part of a kind of valve, 0 where the file has none."""

@@ -15,6 +15,7 @@ from gaugelink.planning.elsewhere import OF_ALL, OF_CYLINDER, elsewhere, left_of
 from gaugelink.planning.held import as_found
 from gaugelink.planning.means import PROTRUSIONS, stacks
 from gaugelink.planning.standing import WHOLE, Standing, Trial, clean_up_pm
+from gaugelink.planning.task import FITS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -210,9 +211,9 @@ def _deed(step: Trial) -> Deed:
 def _cannot(task: Task, place: int, step: Trial, depth_pm: int) -> Iterator[str]:
     """Say why shop or maker cannot do a step as it was asked."""
     shop = task.shop
-    offer = shop.offers.get(_deed(step))
+    offer = shop.offered(task.places[place].kind).get(_deed(step))
     if shop.offers and offer is None:
-        yield "the shop does not offer it"
+        yield "it has no price" if _deed(step) in shop.offers else "the shop does not offer it"
     if step in WHOLE or not depth_pm:
         return
     most = _most(as_found(task, place), task, step)
@@ -250,12 +251,11 @@ def _unmeasured(after: Standing, moving: Step | None) -> Iterator[str]:
 
 def _cents(task: Task, place: int, step: Trial, depth_pm: int) -> int | None:
     """Give what a step costs with its part, nothing of what it makes needful."""
-    offer = task.shop.offers.get(_deed(step))
+    kind = task.places[place].kind
+    offer = task.shop.offered(kind).get(_deed(step))
     if offer is None:
         return None
-    kind = task.places[place].kind
-    part = {"fit insert": "insert", "replace guide": "guide", "replace valve": "valve",
-            "replace spring": "spring"}.get(step, "")  # fmt: skip
+    part = FITS.get(step, "")
     cents = offer.cents + (task.shop.part(kind, part) if part else 0)
     if step == "shim":
         made = {one.thickness: one.cents for one in stacks(task.shop)}

@@ -99,6 +99,7 @@ def lay_out(order: Mapping[str, Any], *, invented: bool) -> dict[str, Any]:
         ],
         "missing": [f"{printable(one['valve'], 20) or 'head'}: {printable(one['reading'], 40)}"
                     for one in order["missing"]],
+        "unpriced": [printable(words, 200) for words in order["unpriced"]],
         "barred": [printable(words, 600) for words in order["barred"]],
         "untouched": printable(", ".join(order["untouched"]), 300),
     }  # fmt: skip

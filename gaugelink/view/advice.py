@@ -50,7 +50,8 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
         "conflict_words": "", "more_words": "",
         "lines": [], "valves": [], "untouched": [], "parts": [], "together": [],
         "remeasure": [], "missing": [],
-        "alternatives": [], "cautions": told.get("cautions", []), "left_out": list(left_out),
+        "alternatives": [], "cautions": told.get("cautions", []),
+        "left_out": [*left_out, *(f"without a price: {words}" for words in told["unpriced"])],
         "barred": told.get("barred", []),
     }  # fmt: skip
     if told["cost"] is None:
@@ -62,7 +63,7 @@ def advice_document(told: Document, left_out: Iterable[str] = ()) -> Document:
     money = told["currency"]
     open_ = {row["valve"] for row in told["missing"]}  # of these nobody knows yet
     return found | {
-        "cost": f"{AT_LEAST if told['missing'] else ''}{told['cost']:.2f} {money}",
+        "cost": f"{AT_LEAST if told['at_least'] else ''}{told['cost']:.2f} {money}",
         "standing": _standing(told),
         "lines": list(_together(rows)),
         "valves": [{"valve": valve or "face", "words": "; ".join(words)}
@@ -131,9 +132,10 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
         advice: the document of a plan.
         width: of the terminal, columns.
 
-    >>> told = {"cost": 30.0, "currency": "EUR", "optimal": True, "missing": [], "parts": [],
-    ...         "together": [], "valves": [{"valve": "1I"}, {"valve": "1E"}], "remeasure": [],
-    ...         "alternatives": [], "alternatives_complete": True,
+    >>> told = {"cost": 30.0, "at_least": False, "currency": "EUR", "optimal": True,
+    ...         "missing": [], "parts": [], "together": [], "remeasure": [],
+    ...         "valves": [{"valve": "1I"}, {"valve": "1E"}],
+    ...         "alternatives": [], "alternatives_complete": True, "unpriced": [],
     ...         "operations": [{"operation": "replace valve", "valve": "1E", "why": "valve burnt"}]}
     >>> print(*advice_lines(advice_document(told)), sep="\n")
     What to do: 30.00 EUR, the cheapest at these prices.
@@ -155,11 +157,13 @@ def advice_lines(advice: Document, width: int = 80) -> Iterator[str]:
 
 
 def _standing(told: Document) -> str:
-    words = "the cheapest at these prices"
+    words = "the cheapest " + ("of what has a price" if told["unpriced"] else "at these prices")
     if not told["optimal"]:
         words = f"at most {100 * told['gap']:.1f} % could be saved by a better plan"
     if told["missing"]:
         words += "; a partial plan, because readings are missing"
+    elif told["unpriced"]:
+        words += "; a partial plan, because prices are missing"
     if told.get("barred"):
         words += "; it does not release the head"
     return words
