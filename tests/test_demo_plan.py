@@ -447,3 +447,13 @@ def test_no_other_plan_is_cheaper(demo: Demo):
     assert round(plan["cost"] * 100) == fixed + sum(cheapest(head, kind) for kind in KINDS.values())
     skimmed = sum(cheapest(head, kind, anywhere=True) for kind in KINDS.values())
     assert plan["cost"] * 100 < fixed + skimmed + cents("skim")
+
+
+def test_an_alternative_changes_no_more_than_what_costs(demo: Demo):
+    """By the price file: a spring of 8.00 in a minute instead of a shim of 0.60 in a minute.
+
+    Valves that could change places for nothing stay where the cheapest plan has them.
+    """
+    one = demo[1]["alternatives"][0]
+    assert one["cost"] - demo[1]["cost"] == pytest.approx(7.40)
+    assert one["differs"] == ["6I: replace spring instead of shim"]

@@ -100,9 +100,11 @@ class Alternatives:
     """Other plans that cost little more.
 
     Attributes:
-        plans: the cheapest first; each differs from all others in a step at one place or more. None
-            only adds work to the cheapest plan or to another of them, and plans that differ in more
-            than in which used valve goes where are preferred; of these they are the cheapest.
+        plans: the cheapest first; each differs from all others in a step at one place or more, and
+            of those that cost the same with as few steps it differs from the cheapest plan at the
+            fewest places. None only adds work to the cheapest plan or to another of them, and plans
+            that differ in more than in which used valve goes where are preferred; of these they are
+            the cheapest.
         complete: whether as many were found as were wanted, none of them a chance find where time
             ran out, or it is proved that there are no more.
     """
@@ -235,7 +237,8 @@ class _Search:
             programme.other_valves(one[0], skimmed=known.skim is not None)
 
     def _programme(self, ways: Sequence[Sequence[Way]]) -> Programme:
-        programme = Programme(self._task, self._skim, ways, self._ties)
+        near = [put.way for put in self._best.puts]
+        programme = Programme(self._task, self._skim, ways, self._ties, near)
         programme.at_most(self._ceiling)
         return programme
 

@@ -39,11 +39,13 @@ class Programme:
         skim: must the face be skimmed; least and most, picometres.
         ways: by place; those of a place that are not in it cannot be chosen.
         all_ties: limits that places keep together.
+        near: a choice that another one of the same cost and as few steps should differ from at as
+            few places as can be.
     """
 
     def __init__(
         self, task: Task, skim: tuple[bool, int, int], ways: Sequence[Sequence[Way]],
-        all_ties: Sequence[Tie] = (),
+        all_ties: Sequence[Tie] = (), near: Sequence[Way] = (),
     ) -> None:  # fmt: skip
         self._must, self._least, self._most = skim
         self._can = self._least <= self._most
@@ -53,6 +55,10 @@ class Programme:
         self._skim_cents = offer.cents if offer else 0
         # Steps break ties: all of them together weigh less than a cent.
         self._weight = sum(max((len(way.deeds) for way in some), default=0) for some in ways) + 2
+        # Places that differ from a choice break the rest: all of them weigh less than a step.
+        self._near = {way.place: (way.valve, way.deeds) for way in near}
+        self._step = len(self._near) + 1
+        self._weight *= self._step
         count = len(self._ways)
         self._skimmed, self._springs, self._depth = count, count + 1, count + 2
         self._ties = tuple(all_ties)
@@ -185,8 +191,9 @@ class Programme:
                 self._rows.add([*cells, (sink, 1.0), *skim], least, most)
 
     def _run(self, budget: Budget) -> tuple[list[Way], int] | None:
-        price = [float(way.cents * self._weight + len(way.deeds)) for way in self._ways]
-        price += [float(self._skim_cents * self._weight + 1)]
+        price = [float(way.cents * self._weight + len(way.deeds) * self._step + self._far(way))
+                 for way in self._ways]  # fmt: skip
+        price += [float(self._skim_cents * self._weight + self._step)]
         price += [0.0] * (self._size - len(price))
         yes_or_no = [column < self._depth for column in range(self._size)]
         lower = [0.0 if yes else -inf for yes in yes_or_no]
@@ -213,6 +220,9 @@ class Programme:
         if found.status != 0:
             proved = 0 if bound is None or not isfinite(bound) else ceil(bound - _TINY)
         return chosen, max(0, proved) // self._weight
+
+    def _far(self, way: Way) -> bool:
+        return (way.valve, way.deeds) != self._near.get(way.place, (way.valve, way.deeds))
 
     def _clash(self, chosen: Sequence[Way]) -> bool:
         """Tell whether a choice bears no common depths in whole picometres, and forbid it then."""
