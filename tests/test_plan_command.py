@@ -83,11 +83,21 @@ def test_everything_stale_is_measured_again_and_nothing_else():
 def test_what_is_left_afterwards_is_told():
     """By hand: 2I sits at 1.305; 1.40 less 0.01316 of guard band leaves 0.08184 to cut.
 
-    Its tip, 37.045 under 37.10, leaves 0.055: less, so the tip decides.
+    Its tip, 37.045 under 37.10, leaves 0.055: less, so the tip decides. The face of the valve has
+    lost 0.04 of 0.25 that may be ground; a skim is one for all, and 1I at 1.05 bears 0.13684.
     """
     left = {one["step"]: one for one in told(JOB)["valves"][1]["left"]}
     assert left["cut seat"] == {"step": "cut seat", "most_mm": 0.055, "held_by": "tip height max"}
-    assert left["skim"] == {"step": "skim", "most_mm": 0.39184, "held_by": "stand-down min"}
+    assert left["skim"] == {"step": "skim", "most_mm": 0.13684, "held_by": "stand-down min at 1I"}
+    assert left["grind tip"]["most_mm"] == 0.25
+    wide = JOB.replace('max = "37.10 mm"', 'max = "37.90 mm"')
+    left = {one["step"]: one for one in told(wide)["valves"][1]["left"]}
+    assert left["reface valve"]["most_mm"] < 0.21
+    # 120.40 less 0.30 stays above 119.90, and 1I has room: then the machine ends it.
+    deep = JOB.replace('"1.05 mm"', '"1.25 mm"').replace('"0.90 mm"', '"0.50 mm"')
+    left = {one["step"]: one for one in told(deep)["valves"][1]["left"]}
+    assert left["skim"] == {
+        "step": "skim", "most_mm": 0.3, "held_by": "most of this step (skim)"}  # fmt: skip
 
 
 def test_a_plan_that_is_not_proved_says_how_much_could_be_saved():

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from gaugelink.planning.allowances import allowances
 from gaugelink.planning.amount import shown
 from gaugelink.planning.barred import barred
+from gaugelink.planning.elsewhere import left_afterwards
 from gaugelink.planning.order import work_order
 from gaugelink.planning.plan import Alternatives, alternatives
 from gaugelink.planning.task import DEEDS
@@ -14,9 +14,9 @@ from gaugelink.planning.together import SINKS, together
 from gaugelink.view.advice import again, conflict_words, more_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
-    from gaugelink.planning.allowances import Step
+    from gaugelink.planning.allowances import Allowance, Step
     from gaugelink.planning.budget import Budget
     from gaugelink.planning.conflict import Conflict
     from gaugelink.planning.plan import Depth, Plan, Put
@@ -69,7 +69,8 @@ def document(
         "optimal": found.optimal,
         "gap": found.gap,
         "partial": bool(found.unproved or task.cracked or task.shop.unpriced),
-        "valves": [_valve(task, put) for put in found.puts],
+        "valves": [_valve(task, put, left) for put, left in zip(
+            found.puts, left_afterwards(task, found), strict=True)],
         "cylinders": [_cylinder(one, found) for one in task.cylinders],
         "together": [common_document(one) for one in in_common(task, found)],
         "operations": [row | {"why": whys[row["operation"], row["valve"]]}
@@ -114,7 +115,7 @@ def _depth(depth: Depth) -> dict[str, float]:
             "most_mm": _mm(depth.most_pm)}  # fmt: skip
 
 
-def _valve(task: Task, put: Put) -> dict[str, Any]:
+def _valve(task: Task, put: Put, left: Mapping[Step, Allowance]) -> dict[str, Any]:
     way = put.way
     return {
         "valve": task.places[way.place].name,
@@ -126,7 +127,7 @@ def _valve(task: Task, put: Put) -> dict[str, Any]:
         "expected_mm": {name: _mm(pm) for name, pm in put.figures.items()},
         "left": [
             {"step": step, "most_mm": _mm(one.most_pm), "held_by": one.held_by}
-            for step, one in allowances(put.seated).items()
+            for step, one in left.items()
             if one.most_pm is not None
         ],
     }

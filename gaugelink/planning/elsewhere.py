@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from gaugelink.planning.allowances import allowance
-from gaugelink.planning.held import as_found
+from gaugelink.planning.allowances import allowance, allowances
+from gaugelink.planning.held import afterwards, as_found
 from gaugelink.planning.means import PROTRUSIONS
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from gaugelink.planning.allowances import Allowance, Step
+    from gaugelink.planning.plan import Plan
     from gaugelink.planning.task import Cylinder, Task
 
 OF_ALL: Final = ("head thickness", "spread")
@@ -65,12 +68,35 @@ def left_of_skim(
         depth_pm: its depth, picometres.
         own: what is left of a skim at that place afterwards.
     """
-    found = own
-    for number, other in enumerate(task.places):
-        if number == place:
-            continue
+    others = []
+    for number in range(len(task.places)):
         seated = as_found(task, number)
         one = allowance(seated.after(step, depth_pm) if step == "skim" else seated, "skim")
+        others.append(own if number == place else one)
+    return _least(task, place, own, others)
+
+
+def left_afterwards(task: Task, plan: Plan) -> list[dict[Step, Allowance]]:
+    """Say for every place how much of each step is left once a plan is done, each step alone.
+
+    Args:
+        task: the head as it was measured.
+        plan: its plan.
+
+    Returns:
+        By place, in the order of the plan; a skim as far as every valve and cylinder bears it.
+    """
+    found = [allowances(seated) for seated in afterwards(task, plan)]
+    skims = [one["skim"] for one in found]
+    return [{**one, "skim": _least(task, at, one["skim"], skims)} for at, one in enumerate(found)]
+
+
+def _least(task: Task, place: int | None, own: Allowance, others: Sequence[Allowance]) -> Allowance:
+    """Give what all places bear of a skim; limits of other places are named with theirs."""
+    found = own
+    for number, (other, one) in enumerate(zip(task.places, others, strict=True)):
+        if number == place:
+            continue
         if one.most_pm is not None and (found.most_pm is None or one.most_pm < found.most_pm):
             held_by = _at(one.held_by, other.name)
             found = replace(found, most_pm=one.most_pm, held_by=held_by)

@@ -14,10 +14,11 @@ from gaugelink.planning.together import with_others
 from gaugelink.planning.way import NEW
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from gaugelink.planning.allowances import Figure, Seated, Step
     from gaugelink.planning.bounds import Bound
+    from gaugelink.planning.plan import Plan
     from gaugelink.planning.task import Deed, Place, Rules, Task
     from gaugelink.planning.way import Way
 
@@ -64,23 +65,46 @@ def as_found(
     tested = task.places[place].spring_load_n is not None
     load = springs[0 if not new_spring and tested else -1][1]
     seated = fitting.seated(load, deeds=deeds)
-    offers = task.shop.offers
-    most: dict[Step, int] = {step: offers[step].most_pm for step in STEPS
+    return with_others(task, place, _with_head(task, place, seated))
+
+
+def afterwards(task: Task, plan: Plan) -> list[Seated]:
+    """Give every place once a plan is done, for what is left of each step.
+
+    Args:
+        task: the head as it was measured.
+        plan: its plan, whose depths count as taken.
+    """
+    skim = plan.skim.pm if plan.skim else 0
+    return [_with_head(task, put.way.place, put.seated, skim=skim,
+                       taken={step: abs(depth.pm) for step, depth in put.depths.items()})
+            for put in plan.puts]  # fmt: skip
+
+
+def _with_head(
+    task: Task, place: int, seated: Seated, *, skim: int = 0,
+    taken: Mapping[Step, int] | None = None,
+) -> Seated:  # fmt: skip
+    """Add to a place what the shop allows of a step, the head's thickness, and what stands out."""
+    offers, done = task.shop.offers, taken or {}
+    most: dict[Step, int] = {step: offers[step].most_pm - done.get(step, 0) for step in STEPS
                              if step in offers and offers[step].most_pm}  # fmt: skip
+    if "skim" in most:
+        most["skim"] -= skim
     if task.shop.most_shims_pm is not None:
-        most["shim"] = task.shop.most_shims_pm
+        most["shim"] = task.shop.most_shims_pm - done.get("shim", 0)
     thick = task.head.get("head thickness", Range())
     held = (*seated.held, *bounds("head thickness", "head thickness", thick.lower, thick.upper,
                                   task.u_pm.get("head thickness", 0)))  # fmt: skip
     figures = dict(seated.figures)
     if task.thickness_pm is not None:
-        figures["head thickness"] = task.thickness_pm
+        figures["head thickness"] = task.thickness_pm - skim
     for cylinder in task.cylinders:
         if task.places[place].name in cylinder.valves:
             held += protruding(task)
-            figures |= {name: cylinder.readings[name] for name in PROTRUSIONS
+            figures |= {name: cylinder.readings[name] + skim for name in PROTRUSIONS
                         if name in cylinder.readings}  # fmt: skip
-    return with_others(task, place, replace(seated, figures=figures, held=held, most=most))
+    return replace(seated, figures=figures, held=held, most=most)
 
 
 def limits_at(task: Task, place: Place) -> tuple[str, ...]:
